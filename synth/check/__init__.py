@@ -1,0 +1,20 @@
+"""Does this design do what is asked? Exactly, in dense time; knows nothing of the search.
+
+Rooms, in the order in which a design walks through them:
+
+- `structure`: well formed, within limits, enough units at every consumer
+- `circuit`: the design as nets, contacts and reacting parts, ready to be stepped through
+- `settle`: from one settled state to the next, all together and in every other order
+- `cones`: what has to be explored together
+- `zones`: sets of clock values
+- `explore`: every reachable state of a cone, the shortest way to a defect first
+- `simulate`: one concrete run
+- `witness`: a finding as exact moments, a sentence and a run
+- `verdict`: all of it in order
+"""
+
+from synth.check.simulate import simulate
+from synth.check.structure import amounts, structure
+from synth.check.verdict import check
+
+__all__ = ["amounts", "check", "simulate", "structure"]

@@ -1,0 +1,128 @@
+"""The exact check: build, then every reachable state of every cone, then every order of moving."""
+
+from __future__ import annotations
+
+import time as clock
+
+from synth.check.cones import cones, consumers_apart, whole
+from synth.check.explore import Budget, Explored, Explorer
+from synth.check.structure import structure
+from synth.check.witness import defect
+from synth.design import Design
+from synth.errors import Undecided
+from synth.problem import Problem
+from synth.result import Defect, Fault, Verdict
+
+
+def check(
+    design: Design,
+    problem: Problem,
+    *,
+    deadline: float | None = None,
+    stop_at_first: bool = False,
+    most_states: int = 500_000,
+) -> Verdict:
+    """Return whether `design` fulfils `problem`, for every input sequence at any moments.
+
+    `deadline` is a reading of `time.monotonic()` after which the check gives up, `most_states`
+    the most states it explores. With `stop_at_first` it returns at the first defect; otherwise
+    it goes on to find what else is wrong, for each load its shortest way to go wrong.
+    Raises Undecided when time or states run out; it never claims to hold what it did not explore.
+    """
+    began = clock.monotonic()
+    defects = list(structure(design, problem.kit, problem))
+    states = 0
+    notes: list[str] = []
+
+    def verdict() -> Verdict:
+        seconds = clock.monotonic() - began
+        return Verdict(not defects, states, tuple(defects), tuple(notes), seconds)
+
+    if any(d.fault is Fault.STRUCTURE for d in defects) or (defects and stop_at_first):
+        return verdict()
+    budget = Budget(deadline, most_states)
+    racy: list[str] = []
+    undecided: Undecided | None = None
+    to_explore = list(cones(design, problem))
+    if problem.peak is not None:
+        most: int | None = None
+        try:
+            most, counted = _most_units(design, problem, budget)
+            states += counted
+        except Undecided:
+            pass  # the whole is explored instead, and is what decides
+        if most is None or most > problem.peak.units:
+            to_explore.append(whole(design, problem))
+    for cone in to_explore:
+        try:
+            explorer = Explorer(design, problem, cone, budget)
+            explored, together = _explore(explorer, stop_at_first)
+        except Undecided as reason:
+            # Another cone may still show that the design fails; that would be an answer.
+            undecided = undecided or reason
+            continue
+        states += explored.states
+        if together is not None:
+            racy.extend(name for name in together if name not in racy)
+        for finding in explored.findings:
+            found = defect(explorer, design, problem, finding)
+            if not _repeats(found, defects):
+                defects.append(found)
+            if stop_at_first:
+                return verdict()
+    if undecided is not None and not defects:
+        raise undecided
+    if racy and not defects:
+        notes.append(
+            f"the order in which {', '.join(racy)} move can matter for how they come to rest, "
+            f"but every goal holds in every order"
+        )
+    return verdict()
+
+
+def _most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | None, int]:
+    """Return a bound on the units ever in use at one moment (None: not found), and states."""
+    total = states = 0
+    for cone in consumers_apart(design, problem):
+        explorer = Explorer(design, problem, cone, budget)
+        explorer.measuring = True
+        explored, _ = _explore(explorer, True)
+        states += explored.states
+        if explored.findings:
+            return None, states
+        total += explorer.most_units
+    return total, states
+
+
+def _explore(explorer: Explorer, first_only: bool) -> tuple[Explored, tuple[str, ...] | None]:
+    """Explore a cone all together, then in every order; tell also whose order matters."""
+    explored = _with_facts_if_needed(explorer, False, first_only)
+    if explored.findings:
+        return explored, None
+    racy = explorer.several_outcomes()
+    if not racy:
+        return explored, None
+    in_any_order = _with_facts_if_needed(explorer, True, first_only)
+    slots: dict[int, None] = {}
+    for state, vector, due in racy:
+        together = explorer.settled(state, vector, due)
+        for other in explorer.others(state, vector, due):
+            for i, (a, b) in enumerate(zip(together.state, other.state, strict=True)):
+                if a != b:
+                    slots[i] = None
+    return in_any_order, explorer.circuit.names(sorted(slots))
+
+
+def _with_facts_if_needed(explorer: Explorer, orders: bool, first_only: bool) -> Explored:
+    """Explore with inputs that may change at will; only if that fails, honour their known times.
+
+    Inputs that may do more can only break more, so what holds for them holds.
+    """
+    explored = explorer.explore(orders, facts=False, first_only=first_only)
+    if explored.findings and explorer.world.every_fact:
+        return explorer.explore(orders, facts=True, first_only=first_only)
+    return explored
+
+
+def _repeats(found: Defect, defects: list[Defect]) -> bool:
+    return any(found.fault is d.fault and found.message == d.message for d in defects)

@@ -1,0 +1,140 @@
+"""A design: parts in use with their settings, and the wires between their terminals.
+
+Nouns and their file form only. Whether a design is well formed for its kit is asked by
+`synth.check.structure`, whether it does what is wanted by the rest of `synth.check`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from synth.parts.behaviour import PartType
+from synth.parts.kit import Kit, KitPart
+from synth.ticks import format_duration
+
+
+@dataclass(frozen=True)
+class PartInUse:
+    """One part of a design.
+
+    `name` is unique in the design, `part` the kit's name of it. `settings` holds what applies to
+    its type: `time` (ticks), `on`, `off` (ticks), `first` (pulse, pause), `input` (name of an
+    outside input), `contact` (make, break), `passes` (night, day), `wins` (set, reset), `units`
+    (whole units), `needs` (whole units; loads).
+    """
+
+    name: str
+    type: PartType
+    part: str
+    settings: tuple[tuple[str, str | int], ...] = ()
+
+    def setting(self, key: str) -> str | int | None:
+        """Return the setting `key`, None when it is not set."""
+        return dict(self.settings).get(key)
+
+
+@dataclass(frozen=True, order=True)
+class Terminal:
+    """One terminal: the name of its part and of the terminal, written ``part:terminal``."""
+
+    part: str
+    terminal: str
+
+    def __str__(self) -> str:
+        return f"{self.part}:{self.terminal}"
+
+
+@dataclass(frozen=True)
+class Wire:
+    """A wire from an output to an input; `units` is the amount it carries whenever it is live
+    (None: not stated)."""
+
+    number: int
+    source: Terminal
+    target: Terminal
+    units: int | None = None
+
+
+@dataclass(frozen=True)
+class Design:
+    """Parts and wires, in the order in which they are built."""
+
+    kit: str
+    parts: tuple[PartInUse, ...]
+    wires: tuple[Wire, ...]
+
+    def part(self, name: str) -> PartInUse:
+        """Return the part called `name`; KeyError if there is none."""
+        for part in self.parts:
+            if part.name == name:
+                return part
+        raise KeyError(name)
+
+    def price(self, kit: Kit) -> int:
+        """Return the sum of the prices of all parts, in coins."""
+        return sum(kit_part(part, kit).price for part in self.parts)
+
+    @property
+    def supply(self) -> int:
+        """The units that the supply must deliver (0 when no supply states any)."""
+        for part in self.parts:
+            if part.type is PartType.SUPPLY:
+                units = part.setting("units")
+                return units if isinstance(units, int) else 0
+        return 0
+
+
+def kit_part(part: PartInUse, kit: Kit) -> KitPart:
+    """Return the kit's line for a part in use; KeyError when the kit has none of that name."""
+    return kit.index[part.part]
+
+
+TIME_SETTINGS = ("time", "on", "off")
+
+
+def settings_document(settings: Mapping[str, str | int]) -> dict[str, Any]:
+    """Return settings as they stand in files: times in words, the rest as it is."""
+    return {
+        key: format_duration(value) if key in TIME_SETTINGS and isinstance(value, int) else value
+        for key, value in settings.items()
+    }
+
+
+def design_document(design: Design) -> dict[str, Any]:
+    """Return the design as plain data, the form of design.json and of ``--format json``."""
+    return {
+        "kit": design.kit,
+        "parts": [
+            {
+                "name": part.name,
+                "type": part.type.value,
+                "part": part.part,
+                "settings": settings_document(dict(part.settings)),
+            }
+            for part in design.parts
+        ],
+        "wires": [
+            {
+                "number": wire.number,
+                "from": str(wire.source),
+                "to": str(wire.target),
+                "units": wire.units,
+            }
+            for wire in design.wires
+        ],
+    }
+
+
+@dataclass(frozen=True)
+class Skeleton:
+    """A wiring before power is shared: one output may feed any number of inputs.
+
+    `parts` has no splitting parts (tap-off, divider). `feeds` has one (output, input) pair for
+    each power and control input of every part. The power side is acyclic.
+    """
+
+    kit: str
+    parts: tuple[PartInUse, ...]
+    feeds: tuple[tuple[Terminal, Terminal], ...]

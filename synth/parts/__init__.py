@@ -1,0 +1,1 @@
+"""What a part is: `behaviour` (how each type acts), `sharing` (how units divide), `kit` (what is on offer)."""

@@ -1,0 +1,181 @@
+"""What goals leave open and how it was taken, one line each, with the words to say otherwise."""
+
+from __future__ import annotations
+
+from synth.goals import (
+    AfterTime,
+    Choice,
+    Cutoff,
+    Cycles,
+    Every,
+    ForTime,
+    Gap,
+    Goal,
+    GoalList,
+    Is,
+    KeepsRunning,
+    LoadGoal,
+    NeverTogether,
+    NeverWhile,
+    Only,
+    Some,
+    StartStop,
+    State,
+    SwitchedFrom,
+    Toggles,
+)
+from synth.pose.lower import Plan, is_one
+from synth.pose.names import Names, a_kind, inputs_in
+from synth.problem import InputKind
+from synth.ticks import format_duration
+
+
+def assumptions(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> tuple[str, ...]:
+    """Return the assumptions: those of the file, of the names, of each goal in order, of all."""
+    lines = [*goal_list.defaults, *_about_names(goal_list, names)]
+    for goal in goal_list.goals:
+        lines += [f"goal {goal.number}: {text}" for text in _about_goal(goal, names, plans)]
+    lines += _about_all(goal_list, names, plans)
+    return tuple(dict.fromkeys(lines))
+
+
+def _about_names(goal_list: GoalList, names: Names) -> list[str]:
+    lines = [
+        f"'{load}' needs 1 unit; say otherwise under 'loads' in a goal file"
+        for load in names.unsaid
+    ]
+    lines += [
+        f"'{name}' is {a_kind(names.inputs[name])}, named in goal {number}; "
+        "say otherwise under 'inputs'"
+        for name, number in names.guessed.items()
+    ]
+    words: dict[str, list[State]] = {}
+    for goal in goal_list.goals:
+        for item, _ in inputs_in(goal):
+            if item.state in (State.OPEN, State.CLOSED):
+                words.setdefault(item.name, []).append(item.state)
+    for name in words:
+        kind = names.inputs.get(name)
+        if kind is InputKind.SENSOR:
+            lines.append(f"the sensor '{name}' is on while '{name}' is open")
+        elif kind is not None and is_one(State.CLOSED, kind):
+            lines.append(f"'{name}' is on while its contact is closed")
+    return lines
+
+
+def _about_goal(goal: Goal, names: Names, plans: dict[str, Plan]) -> list[str]:
+    match goal:
+        case LoadGoal():
+            return _about_load_goal(goal, names, plans)
+        case Cutoff(lever, loads):
+            covered = " and ".join(f"'{load}'" for load in loads) if loads else "every load"
+            return [
+                f"{covered} may run while '{lever}' is on (closed); while it is off, all goals "
+                "of what it covers are off at once, and start afresh when it is back"
+            ]
+        case NeverTogether(loads, first):
+            if first:
+                return []
+            rest = " and ".join(f"'{load}'" for load in loads[1:])
+            return [
+                f"'{loads[0]}' goes first: while it is on, {rest} is held off and starts "
+                f"afresh when free; say '…, {loads[1]} goes first' for another order"
+            ]
+        case Gap(_, loads):
+            return [
+                f"who comes first runs and the other waits; both at once: '{loads[0]}' goes first; "
+                "a power cut, or a cutoff of both, ends the wait"
+            ]
+    return []
+
+
+def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> list[str]:
+    lines: list[str] = []
+    choices = {choice for load in goal.loads for choice in plans[load].choices}
+    match goal.does:
+        case Cycles():
+            if not choices & {Choice.PULSE_FIRST, Choice.PAUSE_FIRST}:
+                lines.append("the pulse comes first; say 'starting with the pause' for the other")
+            interrupted = any(plans[load].only for load in goal.loads)
+            if interrupted and not choices & {Choice.CUT, Choice.FINISH}:
+                lines.append(
+                    "a running pulse is cut at once when its condition fails; say 'finish the "
+                    "pulse' for the other"
+                )
+        case ForTime(time, trigger):
+            if not choices & {Choice.IGNORE, Choice.EXTEND}:
+                lines.append(
+                    f"a new start within the {format_duration(time)} is ignored; say 'pressing "
+                    "again extends' for the other"
+                )
+            word = _words(trigger)
+            lines.append(f"{word} already holding when power returns counts as a start")
+        case AfterTime(time, condition):
+            lines.append(
+                f"on once {_words(condition)} has held for {format_duration(time)}, off with it; "
+                f"say 'for {format_duration(time)} after …' for a run of that length"
+            )
+        case KeepsRunning(time, condition):
+            lines.append(
+                f"on while {_words(condition)} holds and for {format_duration(time)} after it"
+            )
+        case StartStop():
+            if not choices & {Choice.STOP_WINS, Choice.START_WINS}:
+                lines.append("stop wins while both are pressed; say 'start wins' for the other")
+            if Choice.KEEP not in choices:
+                lines.append(
+                    "off after a power cut until started again; say 'keeps its state through a "
+                    "power cut' for the other"
+                )
+        case Toggles():
+            if Choice.KEEP not in choices:
+                lines.append(
+                    "off after a power cut; say 'keeps its state through a power cut' for the other"
+                )
+            lines.append("a button already pressed when power returns counts as a press")
+        case SwitchedFrom(switches):
+            if len(switches) > 1:
+                lines.append("off while none of the switches is on; each change of one flips it")
+    for addition in goal.additions:
+        if isinstance(addition, Only | NeverWhile) and not isinstance(goal.does, Cycles):
+            timed = any(_remembers(plans[load]) for load in goal.loads)
+            if timed:
+                lines.append(
+                    "while its condition fails it is off and forgets; it starts afresh afterwards"
+                )
+                break
+    return lines
+
+
+def _remembers(plan: Plan) -> bool:
+    kinds = AfterTime | ForTime | KeepsRunning | StartStop | Toggles
+    return isinstance(plan.does, kinds) and Choice.KEEP not in plan.choices
+
+
+def _words(condition: object) -> str:
+    """Return a condition in a few words."""
+    match condition:
+        case Is(name, state):
+            return f"'{name}'" if state is State.ON else f"'{name} {state.value}'"
+        case Every() | Some():
+            return "its condition"
+    return "its condition"
+
+
+def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> list[str]:
+    lines = [
+        "after a power cut every goal starts afresh"
+        + (
+            ", but for those that keep their state"
+            if any(Choice.KEEP in plan.choices for plan in plans.values())
+            else ""
+        )
+    ]
+    known = {getattr(fact, "name", "") for fact in goal_list.facts}
+    free = [name for name in names.inputs if name not in known]
+    if free:
+        lines.append(
+            "nothing is known of " + ", ".join(f"'{name}'" for name in free) + ": each may change "
+            "at any moment; say more under 'known'"
+        )
+    return lines

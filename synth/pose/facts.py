@@ -1,0 +1,76 @@
+"""Afterwards, each outside input carries what is known of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from synth.errors import GoalError
+from synth.goals import Fact, GoalList, InputsApart, Lasts, Stays
+from synth.pose.lower import is_one
+from synth.pose.names import NIGHT, SUPPLY, Names, close_to
+from synth.problem import OutsideInput
+from synth.ticks import format_duration
+
+
+def known_inputs(goal_list: GoalList, names: Names) -> tuple[OutsideInput, ...]:
+    """Return the inputs, the supply first, then the night, with all that is known of them.
+
+    Raises GoalError for a fact about no input, and for facts that contradict each other.
+    """
+    found = {
+        name: OutsideInput(name, names.inputs[name])
+        for name in dict.fromkeys((SUPPLY, NIGHT, *names.inputs))
+        if name in names.inputs
+    }
+    for fact in goal_list.facts:
+        for name in fact.names if isinstance(fact, InputsApart) else (fact.name,):
+            if name not in found:
+                what = "is a load" if name in names.loads else "is no input that a goal asks for"
+                raise GoalError(f"'{name}' {what}", fact.place, close_to(name, list(found)))
+        if isinstance(fact, Stays):
+            found[fact.name] = _steady(found[fact.name], fact)
+        elif isinstance(fact, Lasts):
+            found[fact.name] = _bounded(found[fact.name], fact)
+    return tuple(found.values())
+
+
+def never_together(goal_list: GoalList, names: Names) -> tuple[tuple[str, ...], ...]:
+    """Return the groups of inputs of which at most one is ever at 1."""
+    groups: list[tuple[str, ...]] = []
+    for fact in goal_list.facts:
+        if not isinstance(fact, InputsApart):
+            continue
+        if SUPPLY in fact.names:
+            raise GoalError("nothing can happen together with no supply", fact.place)
+        if fact.names not in groups:
+            groups.append(fact.names)
+    return tuple(groups)
+
+
+def _steady(item: OutsideInput, fact: Stays) -> OutsideInput:
+    level = is_one(fact.state, item.kind)
+    if item.name == SUPPLY and not level:
+        raise GoalError("without any supply nothing is ever on", fact.place)
+    if item.steady is not None and item.steady is not level:
+        raise _contradiction(fact, item)
+    return replace(item, steady=level)
+
+
+def _bounded(item: OutsideInput, fact: Lasts) -> OutsideInput:
+    on = is_one(fact.state, item.kind)
+    old_least, old_most = (item.least_on, item.most_on) if on else (item.least_off, item.most_off)
+    least = max((t for t in (old_least, fact.least) if t is not None), default=None)
+    most = min((t for t in (old_most, fact.most) if t is not None), default=None)
+    if least is not None and most is not None and least > most:
+        raise GoalError(
+            f"'{item.name}' cannot last at least {format_duration(least)} and at most "
+            f"{format_duration(most)}",
+            fact.place,
+        )
+    if on:
+        return replace(item, least_on=least, most_on=most)
+    return replace(item, least_off=least, most_off=most)
+
+
+def _contradiction(fact: Fact, item: OutsideInput) -> GoalError:
+    return GoalError(f"'{item.name}' is said to be always on and always off", fact.place)

@@ -1,0 +1,374 @@
+"""Afterwards, each load has one signal that says exactly when it is on.
+
+One method for each behaviour; the meaning of a signal is in `synth.signals`. For a load,
+
+- *permit*: supply healthy, its cutoffs closed, and nothing that must cut it (never while,
+  never together, gap);
+- *asked*: permit, and its 'only' and 'unless' conditions.
+
+Every memory is enabled by *asked*: while that fails the load is off and the goal forgets; when
+it returns the goal starts afresh. With 'keeps its state' the memory is never forgotten, and
+*asked* gates its inputs and its output instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from synth.errors import GoalError
+from synth.goals import (
+    AfterTime,
+    Always,
+    AtLeast,
+    Behaviour,
+    Choice,
+    Condition,
+    Cutoff,
+    Cycles,
+    Empties,
+    Every,
+    Fills,
+    ForTime,
+    Gap,
+    GoalList,
+    Is,
+    KeepsRunning,
+    LoadGoal,
+    Negation,
+    NeverTogether,
+    NeverWhile,
+    Only,
+    Some,
+    StartStop,
+    State,
+    SwitchedFrom,
+    Toggles,
+    While,
+)
+from synth.pose.canonical import SUPPLY, both, either, inverse
+from synth.pose.names import Names
+from synth.problem import InputKind
+from synth.signals import (
+    OFF,
+    ON,
+    Cycle,
+    Latch,
+    Level,
+    OffDelay,
+    OnDelay,
+    Pulse,
+    Recently,
+    Signal,
+    Toggle,
+)
+from synth.ticks import format_duration
+
+_APPLIES: dict[Choice, tuple[type, ...]] = {
+    Choice.PULSE_FIRST: (Cycles,),
+    Choice.PAUSE_FIRST: (Cycles,),
+    Choice.CUT: (Cycles,),
+    Choice.FINISH: (Cycles,),
+    Choice.IGNORE: (ForTime,),
+    Choice.EXTEND: (ForTime,),
+    Choice.STOP_WINS: (StartStop,),
+    Choice.START_WINS: (StartStop,),
+    Choice.KEEP: (StartStop, Fills, Empties, Toggles),
+}
+_KINDS = {
+    Cycles: "a cycle ('10 s of every 60 s')",
+    ForTime: "a run of a fixed time ('for 30 s after …')",
+    StartStop: "start and stop ('started by … stopped by …')",
+    Fills: "filling",
+    Empties: "emptying",
+    Toggles: "toggling",
+}
+
+
+@dataclass
+class Plan:
+    """All that the goals say of one load."""
+
+    load: str
+    goal: LoadGoal | None = None
+    """The goal that says what it does."""
+    only: list[Condition] = field(default_factory=list)
+    never: list[Condition] = field(default_factory=list)
+    at_least: AtLeast | None = None
+    choices: dict[Choice, LoadGoal] = field(default_factory=dict)
+    levers: list[str] = field(default_factory=list)
+    before: list[str] = field(default_factory=list)
+    """Loads that go first: while one of them is on, this one is off."""
+    gaps: dict[str, int] = field(default_factory=dict)
+    """Other load to the gap after it, in ticks."""
+    goals: set[int] = field(default_factory=set)
+
+    @property
+    def does(self) -> Behaviour:
+        """What the load does."""
+        assert self.goal is not None and self.goal.does is not None
+        return self.goal.does
+
+
+def plans(goal_list: GoalList, names: Names) -> dict[str, Plan]:
+    """Return all that is said of each load. Raises GoalError for what cannot go together."""
+    found = {load: Plan(load) for load in names.loads}
+    for goal in goal_list.goals:
+        match goal:
+            case LoadGoal():
+                for load in goal.loads:
+                    _add(found[load], goal)
+            case Cutoff():
+                for load in goal.loads or names.loads:
+                    plan = found[load]
+                    plan.goals.add(goal.number)
+                    if goal.lever not in plan.levers:
+                        plan.levers.append(goal.lever)
+            case NeverTogether():
+                for at, load in enumerate(goal.loads):
+                    found[load].goals.add(goal.number)
+                    found[load].before += [
+                        other for other in goal.loads[:at] if other not in found[load].before
+                    ]
+            case Gap():
+                for at, load in enumerate(goal.loads):
+                    plan = found[load]
+                    plan.goals.add(goal.number)
+                    for other in goal.loads:
+                        if other != load:
+                            plan.gaps[other] = max(goal.time, plan.gaps.get(other, 0))
+                    plan.before += [o for o in goal.loads[:at] if o not in plan.before]
+    for plan in found.values():
+        _check(plan, goal_list)
+    return found
+
+
+def _add(plan: Plan, goal: LoadGoal) -> None:
+    plan.goals.add(goal.number)
+    if goal.does is not None:
+        if plan.goal is None:
+            plan.goal = goal
+        elif plan.goal.does != goal.does:
+            raise GoalError(
+                f"goals {plan.goal.number} and {goal.number} both say when '{plan.load}' is on",
+                goal.place,
+                "join them in one goal with 'or', or begin the second with 'only'",
+            )
+    for addition in goal.additions:
+        match addition:
+            case Only(condition):
+                plan.only.append(condition)
+            case NeverWhile(condition):
+                plan.never.append(condition)
+            case AtLeast():
+                if plan.at_least is None or plan.at_least.time < addition.time:
+                    plan.at_least = addition
+            case Choice():
+                plan.choices.setdefault(addition, goal)
+
+
+def _check(plan: Plan, goal_list: GoalList) -> None:
+    """Refuse what is said of a load but cannot be: no behaviour, a word that does not apply."""
+    about = [
+        goal
+        for goal in goal_list.goals
+        if isinstance(goal, LoadGoal) and plan.load in goal.loads
+    ]
+    if plan.goal is None:
+        raise GoalError(
+            f"no goal says when '{plan.load}' is on; goal {about[0].number} only limits it",
+            about[0].place,
+            f"add a goal such as '{plan.load} always'",
+        )
+    for choice, goal in plan.choices.items():
+        if choice.other in plan.choices:
+            raise GoalError(
+                f"'{choice.value}' and '{choice.other.value}' cannot both be asked of "
+                f"'{plan.load}'",
+                plan.choices[choice.other].place,
+            )
+        kinds = _APPLIES.get(choice)
+        if kinds and not isinstance(plan.does, kinds):
+            raise GoalError(
+                f"'{choice.value}' means nothing for what '{plan.load}' does",
+                goal.place,
+                f"it belongs to {' or '.join(_KINDS[kind] for kind in kinds)}",
+            )
+    if Choice.FINISH in plan.choices and not plan.only:
+        raise GoalError(
+            f"'finish the pulse': no condition ever interrupts '{plan.load}'",
+            plan.choices[Choice.FINISH].place,
+            "add one with 'only while …'; a cutoff and 'never while' always cut at once",
+        )
+    if plan.at_least and isinstance(plan.does, Cycles | ForTime):
+        run = plan.does.on if isinstance(plan.does, Cycles) else plan.does.time
+        if run < plan.at_least.time:
+            raise GoalError(
+                f"'{plan.load}' is to run for {format_duration(run)} and for at least "
+                f"{format_duration(plan.at_least.time)}; it cannot do both",
+                about[-1].place,
+            )
+
+
+class Lowering:
+    """Makes signals from plans; each load's signal once, after those that it looks at."""
+
+    def __init__(self, names: Names, found: dict[str, Plan]) -> None:
+        self.names = names
+        self.plans = found
+        self.signals: dict[str, Signal] = {}
+        """Finished signals, in the order of evaluation."""
+        self._open: list[str] = []
+
+    def all(self) -> dict[str, Signal]:
+        """Return the signal of every load, each after those that it looks at."""
+        for load in self.plans:
+            self.signal(load)
+        return self.signals
+
+    def signal(self, load: str) -> Signal:
+        """Return the signal of `load`; GoalError when loads wait for each other in a circle."""
+        if load in self.signals:
+            return self.signals[load]
+        plan = self.plans[load]
+        assert plan.goal is not None
+        if load in self._open:
+            circle = [*self._open[self._open.index(load) :], load]
+            raise GoalError(
+                "each of these depends on the next: " + ", ".join(f"'{name}'" for name in circle),
+                plan.goal.place,
+                "say at least one of them by inputs alone",
+            )
+        self._open.append(load)
+        signal = self.lowered(plan)
+        self._open.pop()
+        if signal == OFF:
+            raise GoalError(
+                f"'{load}' could never be on",
+                plan.goal.place,
+                "its conditions exclude each other",
+            )
+        self.signals[load] = signal
+        return signal
+
+    # conditions
+
+    def condition(self, condition: Condition) -> Signal:
+        """Return the signal of a condition."""
+        match condition:
+            case Is():
+                level = self.level(condition.name)
+                return level if self.positive(condition) else inverse(level)
+            case Negation(of):
+                return inverse(self.condition(of))
+            case Every(of):
+                return both(*(self.condition(piece) for piece in of))
+            case Some(of):
+                return either(*(self.condition(piece) for piece in of))
+
+    def level(self, name: str) -> Signal:
+        """Return the signal of a name: the required value of a load, the level of an input."""
+        return self.signal(name) if name in self.plans else Level(name)
+
+    def positive(self, item: Is) -> bool:
+        """Return whether the word used for a state means level 1 (see `is_one`)."""
+        kind = None if item.name in self.plans else self.names.inputs.get(item.name)
+        return is_one(item.state, kind)
+
+    # one load
+
+    def ok(self, plan: Plan) -> Signal:
+        """Return: the supply is healthy and every cutoff of the load closed."""
+        return both(SUPPLY, *(Level(lever) for lever in plan.levers))
+
+    def gap_after(self, plan: Plan, other: str) -> Signal:
+        """Return: `other` has been off for the gap. It is forgotten in a power cut, and while a
+        cutoff that covers both loads is open; a cutoff of one of them leaves it counting."""
+        levers = [lever for lever in plan.levers if lever in self.plans[other].levers]
+        enable = both(SUPPLY, *(Level(lever) for lever in levers))
+        return inverse(Recently(other, plan.gaps[other], enable))
+
+    def lowered(self, plan: Plan) -> Signal:
+        """Return the signal of one load."""
+        permit = both(
+            self.ok(plan),
+            *(inverse(self.condition(condition)) for condition in plan.never),
+            *(inverse(self.signal(other)) for other in plan.before),
+            *(self.gap_after(plan, other) for other in plan.gaps),
+        )
+        wish = both(*(self.condition(condition) for condition in plan.only))
+        asked = both(permit, wish)
+        signal = self.behaviour(plan, permit, wish, asked)
+        if plan.at_least:
+            # Every run begins with a rise of `signal`, and so with this pulse.
+            signal = either(signal, Pulse(signal, plan.at_least.time, enable=permit))
+        return signal
+
+    def behaviour(self, plan: Plan, permit: Signal, wish: Signal, asked: Signal) -> Signal:
+        """Return the signal of what a load does, without its shortest run."""
+        does, choices = plan.does, plan.choices
+        match does:
+            case Always():
+                return asked
+            case While(condition):
+                return both(asked, self.condition(condition))
+            case Cycles(on, off):
+                first = Choice.PAUSE_FIRST not in choices
+                if Choice.FINISH in choices:
+                    return Cycle(wish, on, off, first, finish=True, enable=permit)
+                return Cycle(asked, on, off, first)
+            case ForTime(time, trigger):
+                return Pulse(self.condition(trigger), time, Choice.EXTEND in choices, asked)
+            case AfterTime(time, condition):
+                return OnDelay(self.condition(condition), time, asked)
+            case KeepsRunning(time, condition):
+                return OffDelay(self.condition(condition), time, asked)
+            case StartStop(start, stop):
+                return self.latch(
+                    plan, asked, self.condition(start), self.condition(stop),
+                    Choice.START_WINS in choices,
+                )  # fmt: skip
+            case Fills(low, high):
+                return self.latch(
+                    plan, asked, inverse(self.condition(low)), self.condition(high), False
+                )
+            case Empties(low, high):
+                return self.latch(
+                    plan, asked, self.condition(high), inverse(self.condition(low)), False
+                )
+            case Toggles(button):
+                if Choice.KEEP in choices:
+                    return both(asked, Toggle(both(asked, self.condition(button))))
+                return Toggle(self.condition(button), asked)
+            case SwitchedFrom(switches):
+                return both(asked, parity([Level(item.name) for item in switches]))
+
+    def latch(
+        self, plan: Plan, asked: Signal, set_: Signal, reset: Signal, wins_set: bool
+    ) -> Signal:
+        """Return a latch that forgets with *asked*, or one that keeps its state."""
+        if Choice.KEEP in plan.choices:
+            return both(asked, Latch(both(asked, set_), both(asked, reset), wins_set))
+        return Latch(set_, reset, wins_set, asked)
+
+
+def is_one(state: State, kind: InputKind | None) -> bool:
+    """Return whether a state, said of an input of `kind` (None: of a load), means level 1.
+
+    A switch or button is open at 0 and closed at 1, as its contact is. What a sensor watches (a
+    door, a valve) is open at 1: the sensor's level is 1 while the door is open.
+    """
+    if state in (State.OPEN, State.CLOSED):
+        lever = kind in (InputKind.SWITCH, InputKind.BUTTON)
+        return (state is State.CLOSED) == lever
+    return state in (State.ON, State.PRESSED)
+
+
+def parity(levels: list[Signal]) -> Signal:
+    """Return the exclusive disjunction: every change of any one of them flips it."""
+    result: Signal = OFF
+    for level in levels:
+        result = either(both(result, inverse(level)), both(inverse(result), level))
+    return result
+
+
+__all__ = ["ON", "Lowering", "Plan", "is_one", "parity", "plans"]

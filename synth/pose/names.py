@@ -1,0 +1,280 @@
+"""Afterwards, every name is known to be a load or an input, and each input's kind is known.
+
+What a goal file declares counts first. Else a name is a load when a goal says what it does, and
+an input when a goal asks for its state; its kind follows from the words around it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+from synth.errors import GoalError, Place
+from synth.goals import (
+    AfterTime,
+    Behaviour,
+    Condition,
+    Cutoff,
+    Empties,
+    Every,
+    Fills,
+    ForTime,
+    Gap,
+    Goal,
+    GoalList,
+    Is,
+    KeepsRunning,
+    LoadGoal,
+    Negation,
+    NeverTogether,
+    NeverWhile,
+    Only,
+    Some,
+    StartStop,
+    State,
+    SwitchedFrom,
+    Toggles,
+    While,
+)
+from synth.problem import InputKind
+
+SUPPLY = "supply"
+NIGHT = "night"
+_EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight")
+
+
+@dataclass
+class Names:
+    """Loads (name to need) and inputs (name to kind), each in order of mention; and where each
+    was met first. `guessed` holds the inputs whose kind no file declared: name to goal number."""
+
+    loads: dict[str, int] = field(default_factory=dict)
+    inputs: dict[str, InputKind] = field(default_factory=dict)
+    guessed: dict[str, int] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    """Where each guessed input was met first."""
+    unsaid: list[str] = field(default_factory=list)
+    """Loads whose need no file declared."""
+
+
+def close_to(word: str, choices: list[str]) -> str:
+    """Return a hint naming the nearest of `choices`, else what there is to choose from."""
+    near = get_close_matches(word, choices, n=1, cutoff=0.6)
+    if near:
+        return f"did you mean '{near[0]}'?"
+    return f"known: {', '.join(choices)}" if choices else ""
+
+
+def mentions(condition: Condition) -> Iterator[Is]:
+    """Yield every named state in `condition`, in the order of the text."""
+    match condition:
+        case Is():
+            yield condition
+        case Negation():
+            yield from mentions(condition.of)
+        case Every() | Some():
+            for piece in condition.of:
+                yield from mentions(piece)
+
+
+def asked_of(does: Behaviour | None) -> Iterator[tuple[Is, InputKind | None]]:
+    """Yield every named state in a behaviour, with the kind of input its place suggests."""
+    button, switch, sensor = InputKind.BUTTON, InputKind.SWITCH, InputKind.SENSOR
+    match does:
+        case While(condition) | KeepsRunning(_, condition) | AfterTime(_, condition):
+            yield from ((item, None) for item in mentions(condition))
+        case ForTime(_, trigger):
+            yield from ((item, None) for item in mentions(trigger))
+        case StartStop(start, stop):
+            for part in (start, stop):
+                yield from ((item, button) for item in mentions(part))
+        case Fills(low, high) | Empties(low, high):
+            for part in (low, high):
+                yield from ((item, sensor) for item in mentions(part))
+        case Toggles(item):
+            yield item, button
+        case SwitchedFrom(switches):
+            yield from ((item, switch) for item in switches)
+
+
+def inputs_in(goal: Goal) -> Iterator[tuple[Is, InputKind | None]]:
+    """Yield every state that `goal` names, with the kind of input its place suggests."""
+    if isinstance(goal, Cutoff):
+        yield Is(goal.lever, place=goal.place), InputKind.SWITCH
+    if isinstance(goal, LoadGoal):
+        yield from asked_of(goal.does)
+        for addition in goal.additions:
+            if isinstance(addition, Only | NeverWhile):
+                yield from ((item, None) for item in mentions(addition.condition))
+
+
+def resolve(goal_list: GoalList) -> Names:
+    """Return all names, resolved. Raises GoalError, at its place, for one that cannot be."""
+    names = Names()
+    declared = {item.name: item for item in goal_list.inputs}
+    for load in goal_list.loads:
+        if load.name in declared:
+            raise GoalError(f"'{load.name}' is declared both as a load and as an input", load.place)
+        _refuse_reserved(load.name, load.place)
+        names.loads[load.name] = load.needs
+    _find_loads(goal_list, names, declared)
+    names.inputs[SUPPLY] = InputKind.SUPPLY
+    _find_inputs(goal_list, names)
+    for name, item in declared.items():
+        if name not in names.inputs:
+            near = get_close_matches(name, list(names.guessed), n=1)
+            if near:
+                raise GoalError(
+                    f"'{near[0]}' is not among the inputs",
+                    names.places[near[0]],
+                    f"did you mean '{name}'?",
+                )
+            raise GoalError(
+                f"the input '{name}' is declared, but no goal asks for it",
+                item.place,
+                "leave it out, or use it in a goal",
+            )
+    return names
+
+
+def _refuse_reserved(name: str, place: Place) -> None:
+    if name in (SUPPLY, NIGHT):
+        raise GoalError(f"'{name}' cannot be the name of a load; it is an input of its own", place)
+
+
+def _find_loads(goal_list: GoalList, names: Names, declared: Mapping[str, object]) -> None:
+    spoken: set[str] = set()
+    said = list(names.loads)
+    for goal in goal_list.goals:
+        if not isinstance(goal, LoadGoal):
+            continue
+        for load in goal.loads:
+            spoken.add(load)
+            _refuse_reserved(load, goal.place)
+            if load in declared:
+                raise GoalError(
+                    f"'{load}' is declared as an input, so goal {goal.number} cannot say when "
+                    "it is on",
+                    goal.place,
+                )
+            if load not in names.loads:
+                near = get_close_matches(load, said, n=1)
+                if near and near[0] not in _subjects(goal_list):
+                    raise GoalError(
+                        f"'{load}' is not among the loads", goal.place, f"did you mean '{near[0]}'?"
+                    )
+                names.loads[load] = 1
+                names.unsaid.append(load)
+    for item in goal_list.loads:
+        if item.name not in spoken:
+            raise GoalError(
+                f"no goal says when the load '{item.name}' is on",
+                item.place,
+                f"add a goal such as '{item.name} always', or leave the load out",
+            )
+    for goal in goal_list.goals:
+        if isinstance(goal, Cutoff | NeverTogether | Gap):
+            for load in goal.loads:
+                if load not in names.loads:
+                    what = (
+                        "is an input, not a load" if load in declared else "is not among the loads"
+                    )
+                    hint = close_to(load, list(names.loads))
+                    if isinstance(goal, NeverTogether) and not any(
+                        name in names.loads for name in goal.loads
+                    ):
+                        hint = "what is known of the inputs belongs under 'known' in a goal file"
+                    raise GoalError(f"'{load}' {what}", goal.place, hint)
+
+
+def _subjects(goal_list: GoalList) -> set[str]:
+    return {
+        load for goal in goal_list.goals if isinstance(goal, LoadGoal) for load in goal.loads
+    }
+
+
+def _find_inputs(goal_list: GoalList, names: Names) -> None:
+    declared = {item.name: item.kind for item in goal_list.inputs}
+    strong: dict[str, tuple[InputKind, int]] = {}
+    for goal in goal_list.goals:
+        for item, hint in inputs_in(goal):
+            name = item.name
+            if name in names.loads:
+                if hint is not None:
+                    raise GoalError(
+                        f"'{name}' is a load; goal {goal.number} needs an input there", item.place
+                    )
+                continue
+            if name == NIGHT:
+                if hint is not None:
+                    raise GoalError(
+                        f"goal {goal.number} needs {a_kind(hint)} there, not the night",
+                        item.place,
+                    )
+                names.inputs.setdefault(NIGHT, InputKind.NIGHT)
+                continue
+            if name == SUPPLY:
+                if hint is not None:
+                    raise GoalError(
+                        f"goal {goal.number} needs {a_kind(hint)} there, not the supply",
+                        item.place,
+                    )
+                continue
+            if name not in names.inputs:
+                names.inputs[name] = declared.get(name, InputKind.SENSOR)
+                if name not in declared:
+                    _refuse_misspelt(item, names, list(declared))
+                    names.guessed[name] = goal.number
+                    names.places[name] = item.place
+            if name in declared:
+                continue
+            if hint is None and item.state in (State.PRESSED, State.RELEASED):
+                hint = InputKind.BUTTON
+            if hint is None:
+                continue
+            before, number = strong.setdefault(name, (hint, goal.number))
+            if before is not hint:
+                raise GoalError(
+                    f"'{name}' is {a_kind(before)} in goal {number} and {a_kind(hint)} in "
+                    f"goal {goal.number}",
+                    item.place,
+                    "declare it under 'inputs', or use two names",
+                )
+    for name in names.guessed:
+        if name in strong:
+            names.inputs[name] = strong[name][0]
+        elif name.endswith("button"):
+            names.inputs[name] = InputKind.BUTTON
+        elif name.endswith(("switch", "lever")):
+            names.inputs[name] = InputKind.SWITCH
+
+
+def a_kind(kind: InputKind) -> str:
+    """Return the kind with its article."""
+    return "the supply" if kind is InputKind.SUPPLY else f"a {kind.value}"
+
+
+def _refuse_misspelt(item: Is, names: Names, declared: list[str]) -> None:
+    """Refuse an undeclared input whose name is a known word with one slip of the hand."""
+    for word in (*_EASILY_MISSPELT, *names.loads, *declared):
+        if _one_slip(item.name, word):
+            raise GoalError(
+                f"'{item.name}' is not known",
+                item.place,
+                f"did you mean '{word}'? If not, declare '{item.name}' under 'inputs'",
+            )
+
+
+def _one_slip(word: str, other: str) -> bool:
+    """Return whether `word` is `other` with two letters swapped, one too many or one missing."""
+    if word == other or len(other) < 4 or abs(len(word) - len(other)) > 1:
+        return False
+    if len(word) == len(other):
+        at = next(i for i, (a, b) in enumerate(zip(word, other, strict=True)) if a != b)
+        return word == other[:at] + other[at + 1 : at + 2] + other[at] + other[at + 2 :]
+    longer, shorter = (word, other) if len(word) > len(other) else (other, word)
+    if longer[-1].isdigit() or longer[0] != shorter[0]:
+        # 'float2' beside 'float', and 'stop' beside 'top', are names of their own.
+        return False
+    return any(longer[:i] + longer[i + 1 :] == shorter for i in range(len(longer)))

@@ -1,0 +1,126 @@
+"""The problem that the search solves and the checker judges: all that is asked, in exact form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from synth.errors import Place
+from synth.parts.kit import Kit
+from synth.signals import Signal, SignalMachine
+
+
+class InputKind(str, Enum):
+    """What an outside input is, and so which parts follow it."""
+
+    SUPPLY = "supply"
+    NIGHT = "night"
+    SWITCH = "switch"
+    BUTTON = "push-button"
+    SENSOR = "sensor"
+
+
+@dataclass(frozen=True)
+class OutsideInput:
+    """An outside input and what is known of it (times in ticks, None: nothing known).
+
+    `least_on` and `most_on` bound how long it stays at 1, `least_off` and `most_off` at 0.
+    `steady` is the level at which it always stays (a supply that never fails).
+    """
+
+    name: str
+    kind: InputKind
+    least_on: int | None = None
+    most_on: int | None = None
+    least_off: int | None = None
+    most_off: int | None = None
+    steady: bool | None = None
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What one load must do: in every settled state it is on exactly while `signal` is 1.
+
+    `needs` is in whole units; `goals` are the numbers (from 1) of the goals it stems from.
+    """
+
+    load: str
+    needs: int
+    signal: Signal
+    goals: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Goal:
+    """A goal as the user wrote it: number from 1, phrase, place."""
+
+    number: int
+    phrase: str
+    place: Place = field(default_factory=Place, compare=False)
+
+
+@dataclass(frozen=True)
+class Apart:
+    """Loads `first` and `second` are never on together, not even for a step while settling."""
+
+    first: str
+    second: str
+    goal: int
+
+
+@dataclass(frozen=True)
+class Peak:
+    """The consumers live in any settled state, loads and controls, never use more than `units`."""
+
+    units: int
+    goal: int
+
+
+class Objective(str, Enum):
+    """What to minimise."""
+
+    PRICE = "price"
+    SUPPLY = "supply"
+    WIRES = "wires"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Bounds that the user set: most of each part by its kit name (0: not to be used), the
+    largest supply in units, the largest price in coins."""
+
+    most: tuple[tuple[str, int], ...] = ()
+    supply: int | None = None
+    price: int | None = None
+
+
+@dataclass(frozen=True)
+class Problem:
+    """All that is asked: requirements in the order of evaluation, inputs, kit, limits, wishes."""
+
+    title: str
+    kit: Kit
+    goals: tuple[Goal, ...]
+    requirements: tuple[Requirement, ...]
+    inputs: tuple[OutsideInput, ...]
+    never_together: tuple[tuple[str, ...], ...] = ()
+    """Groups of inputs of which at most one is ever at 1."""
+    apart: tuple[Apart, ...] = ()
+    peak: Peak | None = None
+    limits: Limits = Limits()
+    objectives: tuple[Objective, ...] = (Objective.PRICE, Objective.SUPPLY, Objective.WIRES)
+    assumptions: tuple[str, ...] = ()
+    times: tuple[int, ...] = ()
+    """The timer settings on offer to the search, in ticks, ascending."""
+
+    @property
+    def machine(self) -> SignalMachine:
+        """The required signals of all loads, run side by side."""
+        return SignalMachine(tuple((r.load, r.signal) for r in self.requirements))
+
+    def input(self, name: str) -> OutsideInput:
+        """Return the outside input `name`; KeyError if there is none."""
+        for item in self.inputs:
+            if item.name == name:
+                return item
+        raise KeyError(name)

@@ -1,0 +1,435 @@
+"""What to say of a phrase that does not parse: each message beside the malformed phrases that
+earn it.
+
+A mistake is recognised by where the parser stood and what it met there: the malformed phrases in
+the table are parsed too, and the message whose phrase fails at the same point fits. Before that a
+misspelling is sought: a word that, put right, makes the whole phrase parse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any
+
+from synth.errors import GoalError, Place
+from synth.read.builder import JOINER
+from synth.read.lexer import Word, free_for_names, reserved_words, token_words, words_of
+from synth.read.suggest import quoted
+from synth.ticks import UNITS
+
+if TYPE_CHECKING:
+    from lark import Lark
+    from lark.exceptions import UnexpectedInput
+
+    from synth.read.splitting import Phrase
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """A message, what to do, and malformed phrases that earn it (`start`: goal or fact)."""
+
+    message: str
+    hint: str
+    phrases: tuple[str, ...]
+    start: str = "goal"
+
+
+MISTAKES: tuple[Mistake, ...] = (
+    Mistake(
+        "it is not said what 'for …' follows",
+        "say after what, as in 'for 30 s after start is pressed', or how often, as in "
+        "'for 10 s every minute'",
+        ("lamp for 30 s", "lamp on for 30 s", "pump runs for 2 min only at night"),
+    ),
+    Mistake(
+        "a time alone does not say when",
+        "say for example '10 s of every 60 s', '10 s on, 50 s off' or '5 s after hot'",
+        ("pump 10 s", "pump on 10 s", "pump on 10 s only at night"),
+    ),
+    Mistake(
+        "it is said how long it is on, but not how long it is off",
+        "say for example '10 s on, 50 s off' or '10 s of every 60 s'",
+        ("pump 10 s on", "pump on 10 s on"),
+    ),
+    Mistake(
+        "it is said how long it is off, but not how long it is on",
+        "say for example '50 s off, 10 s on'",
+        ("pump off 50 s", "pump off for 50 s"),
+    ),
+    Mistake(
+        "'off' alone says nothing to build",
+        "say when it is on; to hold it off, say for example 'never while hot'",
+        ("pump off", "pump is off", "pump off while hot", "heater off by day"),
+    ),
+    Mistake(
+        "it is not said what the load does",
+        "say for example 'always', 'at night', 'while hot', '10 s of every 60 s'",
+        ("pump", "grow lamp", "pump and fan"),
+    ),
+    Mistake(
+        "it is not said when it is on",
+        "say for example 'always', 'at night', 'while hot', '10 s of every 60 s'",
+        ("pump on", "pump runs", "pump and fan are on"),
+    ),
+    Mistake(
+        "how often? A time is expected after 'every'",
+        "say for example '10 s of every 60 s' or '10 s every minute'",
+        ("pump 10 s of every", "pump 10 s every", "pump for 10 s every"),
+    ),
+    Mistake(
+        "a condition is expected",
+        "say for example 'while hot', 'while door is open', 'only at night'",
+        (
+            "fan while",
+            "fan while hot and",
+            "fan while not",
+            "pump always only",
+            "pump always unless",
+            "lamp shows",
+            "fan while ()",
+            "fan for 10 s after",
+            "fan 10 s after",
+        ),
+    ),
+    Mistake(
+        "a bracket is not closed",
+        "close it with ')'",
+        ("fan while (hot", "fan while (hot and (wet or dry)", "fan while (door is open"),
+    ),
+    Mistake(
+        "a bracket is closed that was never opened",
+        "remove it, or open it with '('",
+        ("fan while hot)", "pump always)", "fan while door open)", "fan at night)"),
+    ),
+    Mistake(
+        "it is said what starts it, but not what stops it",
+        "say for example 'started by start and stopped by stop'",
+        ("pump started by start", "pump started by start only at night"),
+    ),
+    Mistake(
+        "'started by' what?",
+        "say for example 'started by start and stopped by stop'",
+        ("pump started by", "pump started by stopped by stop"),
+    ),
+    Mistake(
+        "'stopped by' what?",
+        "say for example 'started by start and stopped by stop'",
+        ("pump started by start stopped by", "pump started by start and stopped by"),
+    ),
+    Mistake(
+        "two marks are needed, the low and the high one",
+        "say for example 'fills between low and high' or 'fills from low to high'",
+        (
+            "pump fills between low",
+            "pump fills",
+            "pump fills from low",
+            "pump fills low and high",
+            "pump empties between low",
+            "pump empties",
+            "pump empties from high",
+            "pump fills between",
+            "pump fills between low and",
+        ),
+    ),
+    Mistake(
+        "which button?",
+        "say for example 'toggled by bell'",
+        ("lamp toggled by", "lamp is toggled by"),
+    ),
+    Mistake(
+        "which switches?",
+        "say for example 'switched from front and back'",
+        ("lamp switched from", "lamp switched from front and", "lamp switched from two places"),
+    ),
+    Mistake(
+        "together with what?",
+        "say for example 'up and down never together'",
+        ("up and never together", "never up and together"),
+    ),
+    Mistake(
+        "between what?",
+        "say for example 'leave 2 s between up and down'",
+        ("leave 2 s between", "leave 2 s"),
+    ),
+    Mistake(
+        "how long a gap?",
+        "say for example 'leave 2 s between up and down'",
+        ("leave between up and down", "leave a gap of between up and down"),
+    ),
+    Mistake(
+        "at least how long?",
+        "say for example 'once started at least 5 min'",
+        ("fan runs at least", "fan while hot, once started at least"),
+    ),
+    Mistake(
+        "how many units at most?",
+        "say for example 'never more than 6 units'",
+        ("never more than", "never more than units", "at most", "never more than 6"),
+    ),
+    Mistake(
+        "never while what?",
+        "say for example 'never while dry' or 'never at night'",
+        ("pump never", "pump always never"),
+    ),
+    Mistake(
+        "a cutoff for which loads?",
+        "name them, as in 'master cutoff for pump and fan', or leave out 'for'",
+        ("master cutoff for", "cutoff master for"),
+    ),
+    Mistake(
+        "a name is expected after 'and'",
+        "say for example 'pump and fan at night'",
+        ("pump and", "master cutoff for pump and", "leave 2 s between up and"),
+    ),
+    Mistake(
+        "which switch is the cutoff?",
+        "say for example 'master cutoff' or 'cutoff master for pump'",
+        ("cutoff", "cutoff for pump"),
+    ),
+    Mistake(
+        "what does the switch cut off?",
+        "say for example 'master cuts off everything'",
+        ("master cuts off", "master stops"),
+    ),
+    Mistake(
+        "for how long after dusk?",
+        "say for example 'from dusk for 2 h' or 'at night'",
+        ("lamp from dusk", "lamp at dusk", "lamp from dawn"),
+    ),
+    Mistake(
+        "for how long after a press?",
+        "say for example 'for 30 s after each press of start'",
+        ("lamp after each press of start", "lamp on each press of start"),
+    ),
+    Mistake(
+        "what follows 'after' needs a time before it",
+        "say 'for 30 s after …' for a run of that length, or '30 s after …' for a delay",
+        ("lamp after start is pressed", "lamp on after hot", "lamp once hot"),
+    ),
+    Mistake(
+        "a delay after each press is not clear",
+        "say 'for 30 s after each press of start' for a run of that length",
+        ("lamp 30 s after each press of start", "lamp 30 s after pressing start"),
+    ),
+    Mistake(
+        "'for' a time behind a condition is not clear",
+        "say 'once hot has lasted 5 s' for a delay, 'while hot and for 5 s after' for a run-on, or "
+        "'for 5 s after hot' for a run of that length",
+        ("fan while hot for 5 s", "fan when hot for 5 s", "fan at night for 2 h"),
+    ),
+    Mistake(
+        "the condition stands before the load",
+        "name the load first, as in 'heater at night'",
+        ("at night the heater", "while hot the fan", "if cold heater on", "overnight heater"),
+    ),
+    Mistake(
+        "day and night are no loads",
+        "name the load first, as in 'lamp at night'",
+        ("night always", "day always", "dark at night"),
+    ),
+    Mistake(
+        "a phrase begins with the name of a load",
+        "say for example 'pump always', 'master cutoff' or 'never more than 6 units'",
+        ("always", "is always", "only at night", "10 s of every 60 s", "and", "on", "("),
+    ),
+    Mistake(
+        "it is not said what is known",
+        "say for example 'start lasts at most 2 s' or 'supply never fails'",
+        ("start", "night", "door open", "up and down"),
+        "fact",
+    ),
+    Mistake(
+        "how long does it last?",
+        "say for example 'lasts at most 2 s' or 'lasts at least 4 h'",
+        ("start lasts", "night lasts at least", "night lasts 4 h", "night lasts long"),
+        "fact",
+    ),
+    Mistake(
+        "two times are needed",
+        "say for example 'lasts between 4 h and 16 h'",
+        ("night lasts between 4 h", "night lasts between 4 h and", "night lasts between"),
+        "fact",
+    ),
+    Mistake(
+        "together with what?",
+        "say for example 'up and down never together'",
+        ("up and", "up and never together"),
+        "fact",
+    ),
+)
+
+_EXPECTED: tuple[tuple[str, str], ...] = (
+    ("WORD", "a name"),
+    ("DURATION", "a time such as '10 s'"),
+    ("NUMBER", "a whole number"),
+    ("UNITS", "'units'"),
+    ("VERB", "'on'"),
+    ("ALWAYS", "'always'"),
+    ("WHILE", "'while'"),
+    ("AT_NIGHT", "'at night'"),
+    ("EVERY", "'of every'"),
+    ("FOR", "'for'"),
+    ("AFTER", "'after'"),
+    ("BETWEEN", "'between'"),
+    ("FROM", "'from'"),
+    ("TO", "'to'"),
+    ("STATE", "'on', 'off', 'open', 'closed' or 'pressed'"),
+    ("IS", "'is'"),
+    ("AND", "'and'"),
+    ("OR", "'or'"),
+    ("RPAR", "')'"),
+    ("ON", "'on'"),
+    ("OFF", "'off'"),
+    ("ONLY", "'only while …'"),
+    ("UNLESS", "'unless …'"),
+    ("LASTS", "'lasts'"),
+    ("AT_LEAST", "'at least'"),
+    ("AT_MOST", "'at most'"),
+    ("NEVER_TOGETHER", "'never together'"),
+    ("STOPPED_BY", "'stopped by'"),
+    ("LASTED", "'has lasted'"),
+    ("$END", "the end"),
+)
+_MOST_SHOWN = 6
+
+
+def explained(
+    problem: UnexpectedInput, text: str, phrase: Phrase, start: str, parser: Lark
+) -> GoalError:
+    """Return the one message for a phrase that does not parse.
+
+    `text` is the phrase as the parser saw it, in which words stand where they do in `phrase`.
+    """
+    token: Any = getattr(problem, "token", None)
+    kind = getattr(token, "type", "$END")
+    words = words_of(text)
+    at_end = kind == "$END"
+    begin = len(phrase.text) if at_end else int(token.start_pos)
+    place = phrase.at(begin)
+    if kind == "STRANGE" and not any(w.begin == begin and w.kind == "word" for w in words):
+        return _strange(phrase, begin, place)
+    slip = _misspelling(text, words, start, parser, begin)
+    if slip is not None:
+        wrong, right = slip
+        return GoalError(
+            f"{_shown(wrong.text)} is not known here",
+            phrase.at(wrong.begin),
+            f"did you mean '{right}'?",
+        )
+    usable = _usable(problem)
+    number = next((word for word in words if word.begin == begin and word.kind == "number"), None)
+    if number is not None and "DURATION" in usable:
+        return _without_unit(number, words, phrase)
+    for mistake in MISTAKES:
+        if mistake.start == start and _point(problem) in _points(mistake, parser):
+            return GoalError(mistake.message, place, mistake.hint)
+    found = "the phrase ends too early" if at_end else f"{_shown(str(token))} is not expected here"
+    return GoalError(found, place, _expected(usable, words, begin))
+
+
+def _shown(text: str) -> str:
+    return quoted(text.replace(JOINER, " "))
+
+
+def _strange(phrase: Phrase, begin: int, place: Place) -> GoalError:
+    char = phrase.text[begin]
+    if char in "'\"\u2018\u2019\u201c\u201d":
+        return GoalError("a quote is not closed", place, "close it, or remove it")
+    if char.isdigit():
+        return GoalError(
+            "this number cannot be read", place, "write for example '10 s' or '1.5 min'"
+        )
+    if char == "-":
+        return GoalError("'-' cannot stand here", place, "a time is never negative")
+    return GoalError(
+        f"the character {quoted(char)} cannot stand in a phrase",
+        place,
+        "put a name that holds it into quotes, or leave it out",
+    )
+
+
+def _usable(problem: UnexpectedInput) -> Collection[str]:
+    state: Any = getattr(problem, "state", None)
+    if state is None:
+        return ()
+    return tuple(state.parse_conf.parse_table.states[state.position])
+
+
+def _point(problem: UnexpectedInput) -> tuple[Any, str]:
+    """Return where the parser stood, and what it met there."""
+    state: Any = getattr(problem, "state", None)
+    token: Any = getattr(problem, "token", None)
+    return (state.position if state is not None else None, getattr(token, "type", "$END"))
+
+
+def _points(mistake: Mistake, parser: Lark) -> set[tuple[Any, str]]:
+    from lark.exceptions import UnexpectedInput
+
+    points = set()
+    for phrase in mistake.phrases:
+        try:
+            parser.parse(phrase, start=mistake.start)
+        except UnexpectedInput as problem:
+            points.add(_point(problem))
+    return points
+
+
+def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> GoalError:
+    """Return the message for a number where a time is expected."""
+    following = next((word for word in words if word.begin >= number.end), None)
+    if following is not None and following.text == "," and following.begin == number.end:
+        return GoalError(
+            f"'{number.text}' has no unit of time",
+            phrase.at(number.begin),
+            "a decimal point is written '.', as in '1.5 min'",
+        )
+    glued = following is not None and following.begin == number.end
+    if following is not None and following.kind == "word" and (glued or free_for_names(following)):
+        near = get_close_matches(following.text, list(UNITS), n=1, cutoff=0.5)
+        return GoalError(
+            f"{quoted(following.text)} is not a unit of time",
+            phrase.at(following.begin),
+            f"did you mean '{near[0]}'?" if near else "units of time: ms, s, min, h, d",
+        )
+    return GoalError(
+        f"'{number.text}' has no unit of time",
+        phrase.at(number.begin),
+        f"write for example '{number.text} s', '{number.text} min' or '{number.text} h'",
+    )
+
+
+def _misspelling(
+    text: str, words: tuple[Word, ...], start: str, parser: Lark, begin: int
+) -> tuple[Word, str] | None:
+    """Return (word, what it should be) when putting one word right makes the phrase parse."""
+    from lark.exceptions import UnexpectedInput
+
+    known = list(dict.fromkeys((*reserved_words(), *token_words(), *UNITS)))
+    # The nearest to the place of the error first: that is most likely the culprit.
+    suspects = sorted(
+        (word for word in words if word.kind == "word" and len(word.text) > 2),
+        key=lambda word: (abs(word.begin - begin), word.begin),
+    )[:8]
+    for word in suspects:
+        if not free_for_names(word) or word.text in known:
+            continue
+        for right in get_close_matches(word.text, known, n=3, cutoff=0.72):
+            try:
+                parser.parse(text[: word.begin] + right + text[word.end :], start=start)
+            except UnexpectedInput:
+                continue
+            return word, right
+    return None
+
+
+def _expected(usable: Collection[str], words: tuple[Word, ...], begin: int) -> str:
+    """Return a hint: what could stand at this place, and which words need quotes."""
+    word = next((word for word in words if word.begin == begin), None)
+    options = [text for kind, text in _EXPECTED if kind in usable]
+    hint = f"expected: {', '.join(options[:_MOST_SHOWN])}" if options else ""
+    if word is not None and word.text in reserved_words() and "WORD" in usable:
+        quote = f"'{word.text}' is a word of the goal language; put it into quotes to use it as "
+        return quote + "(part of) a name"
+    return hint

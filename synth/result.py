@@ -1,0 +1,105 @@
+"""What came out: verdicts, counterexamples, and the outcome of a search with its bounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from synth.design import Design
+from synth.trace import Moment, Trace
+
+
+class Status(str, Enum):
+    """What a result may claim; nothing else may be said."""
+
+    PROVEN = "proven-cheapest"
+    BEST_FOUND = "best-found"
+    IMPOSSIBLE = "impossible"
+    UNDECIDED = "undecided"
+
+
+class Fault(str, Enum):
+    """The kinds of defect that a check can find."""
+
+    GOAL = "goal"
+    """A load is on or off when its goal says otherwise."""
+    BLIP = "blip"
+    """A load blinks for one settling step."""
+    TOGETHER = "together"
+    """Two loads that must never be on together are, if only for a step."""
+    PEAK = "peak"
+    """More units in use at one moment than allowed."""
+    CHATTER = "chatter"
+    """The circuit never settles."""
+    RACE = "race"
+    """The result depends on which part moves first."""
+    UNITS = "units"
+    """A consumer gets too few units, or the supply is set too small."""
+    STRUCTURE = "structure"
+    """Not a well-formed design: an input left open, a wire on two inputs, and so on."""
+    LIMIT = "limit"
+    """Outside the stated limits: too many of a part, too dear, too large a supply."""
+
+
+@dataclass(frozen=True)
+class Counterexample:
+    """The shortest input sequence that breaks something.
+
+    `moments` are the events in order, the last of them the one after which it goes wrong.
+    `expected` and `got` are the load's levels there. For a race, `orders` are two orders in
+    which the parts may move and what each leads to. `trace` shows the run.
+    """
+
+    moments: tuple[Moment, ...]
+    load: str = ""
+    expected: bool | None = None
+    got: bool | None = None
+    orders: tuple[str, ...] = ()
+    trace: Trace | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True)
+class Defect:
+    """One thing that is wrong with a design, in a sentence, with the goals it breaks."""
+
+    fault: Fault
+    message: str
+    goals: tuple[int, ...] = ()
+    counterexample: Counterexample | None = None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer of the exact check.
+
+    `holds` is claimed only after every reachable state was explored in dense time; `states`
+    counts them (zones). `notes` are remarks that are no defects.
+    """
+
+    holds: bool
+    states: int
+    defects: tuple[Defect, ...] = ()
+    notes: tuple[str, ...] = ()
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The answer of a search: the best checked design, and what was proven about it.
+
+    `bound` is a proven lower bound on the first objective (None: nothing proven). `proven` names
+    the objectives, in order, that are proven. `bounds` states in words within which bounds a
+    proof holds. `clash` says why nothing fits, when impossible.
+    """
+
+    status: Status
+    design: Design | None = None
+    price: int | None = None
+    supply: int | None = None
+    bound: int | None = None
+    proven: tuple[str, ...] = ()
+    verdict: Verdict | None = None
+    bounds: tuple[str, ...] = ()
+    clash: tuple[str, ...] = ()
+    times: tuple[tuple[str, float], ...] = ()
+    """Seconds spent in each stage, by name."""

@@ -1,0 +1,12 @@
+"""The search for the cheapest design; the only room that knows ortools.
+
+Rooms, in flow order: `whole` (a problem taken apart, solved, put together), `engine` (parts lists
+in order, each asked for a wiring), `lists` and `bounds` (which parts, and the least they cost),
+`stimuli` and `scenario` (runs of the inputs, and what the loads must do in them), `slots` (parts
+and wires as variables), `unroll` (the circuit's reaction in clauses), `formula`, `solver`.
+"""
+
+from synth.search.engine import Progress, Tools
+from synth.search.whole import solve_whole
+
+__all__ = ["Progress", "Tools", "solve_whole"]

@@ -1,0 +1,125 @@
+"""Parts lists in order of a lower bound on what any design with just these parts costs."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from synth.parts.behaviour import LEVERS, PartType
+from synth.parts.kit import KitPart
+from synth.problem import Objective, Problem
+from synth.search.bounds import surplus, units_floor
+from synth.search.slots import Slot, relevant_parts
+
+Offer = tuple[KitPart, str]
+"""A part on offer and the outside input it follows ("" for none)."""
+
+FREE_JOINTS = 1
+"""Joints that cost nothing are always on offer, so many for each other part of the list."""
+
+
+@dataclass(frozen=True)
+class PartsList:
+    """A multiset of parts, as ascending indices into the offers, with its bounds."""
+
+    items: tuple[int, ...]
+    price: int
+    units: int
+
+    def key(self, objectives: Sequence[Objective]) -> tuple[int, ...]:
+        """Return the bounds in the order of the objectives (wires follow from the list)."""
+        values = {Objective.PRICE: self.price, Objective.SUPPLY: self.units}
+        return tuple(values.get(o, len(self.items)) for o in objectives)
+
+
+class Catalogue:
+    """What is on offer for a problem, and its parts lists in order.
+
+    `elsewhere` are parts, and `more_loads`, `more_needs` the number and needs of loads, of other
+    circuits on the same supply: they count in the bounds, so that these are bounds on the whole.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        floor: Callable[[int], int | None],
+        elsewhere: Sequence[KitPart] = (),
+        more_loads: int = 0,
+        more_needs: int = 0,
+        most: int = 12,
+    ) -> None:
+        self.problem = problem
+        self.floor = floor
+        self.elsewhere = tuple(elsewhere)
+        self.loads = len(problem.requirements) + more_loads
+        self.needs = sum(r.needs for r in problem.requirements) + more_needs
+        offers = relevant_parts(problem)
+        self.free = tuple(o for o in offers if o[0].price == 0 and o[0].type is PartType.JOINT)
+        self.offers = tuple(o for o in offers if o not in self.free)
+        limits = dict(problem.limits.most)
+        self.caps = [self._cap(part, limits, most) for part, _ in self.offers]
+        self.most = most
+
+    @staticmethod
+    def _cap(part: KitPart, limits: dict[str, int], most: int) -> int:
+        cap = 1 if part.type in LEVERS else most
+        for bound in (part.most, limits.get(part.name)):
+            if bound is not None:
+                cap = min(cap, bound)
+        return cap
+
+    def measure(self, items: tuple[int, ...]) -> PartsList | None:
+        """Return the list with its bounds; None when no kit can share its power."""
+        parts = [self.offers[i][0] for i in items] + list(self.elsewhere)
+        extra = surplus(parts, self.loads)
+        if self.free and extra > 0:
+            extra = max(0, extra)
+        sharing = self.floor(extra)
+        if sharing is None:
+            return None
+        price = sum(part.price for part in parts) + sharing
+        return PartsList(items, price, units_floor(parts, self.needs))
+
+    def in_order(self, needed: Sequence[int], objectives: Sequence[Objective]) -> Iterator[PartsList]:
+        """Yield all lists that hold the offers `needed`, none before a lesser one."""
+        start = self.measure(tuple(sorted(needed)))
+        if start is None:
+            return
+        heap = [(start.key(objectives), start.items, 0, start)]
+        while heap:
+            _, items, least, parts_list = heapq.heappop(heap)
+            yield parts_list
+            if len(items) - len(needed) >= self.most:
+                continue
+            for offer in range(least, len(self.offers)):
+                count = items.count(offer)
+                if count >= self.caps[offer]:
+                    continue
+                longer = self.measure(tuple(sorted((*items, offer))))
+                if longer is not None:
+                    heapq.heappush(heap, (longer.key(objectives), longer.items, offer, longer))
+
+    def parts(self, items: Sequence[int]) -> list[KitPart]:
+        """Return the kit parts of a list."""
+        return [self.offers[i][0] for i in items]
+
+    def slots(self, items: Sequence[int], loads: Sequence[str]) -> tuple[Slot, ...]:
+        """Return slots for a list, free joints, and the loads named."""
+        found: list[Slot] = []
+        counts: dict[tuple[str, str], int] = {}
+        for index in items:
+            part, follows = self.offers[index]
+            number = counts[part.name, follows] = counts.get((part.name, follows), 0) + 1
+            stem = f"{part.name} {follows}" if follows and follows != part.name else part.name
+            found.append(Slot(f"{stem} {number}", part, follows, fixed=True))
+        for part, _ in self.free:
+            for number in range(1, FREE_JOINTS * len(items)):
+                found.append(Slot(f"{part.name} {number}", part))
+        load = self.problem.kit.of_type(PartType.LOAD)[0]
+        for requirement in self.problem.requirements:
+            if requirement.load in loads:
+                found.append(
+                    Slot(requirement.load, load, load=requirement.load, needs=requirement.needs)
+                )
+        return tuple(found)

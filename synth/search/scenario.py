@@ -1,0 +1,134 @@
+"""Scenarios: concrete runs of the outside inputs, and what each load must do in them.
+
+A scenario only ever makes the search's problem easier, so what is refuted on scenarios is refuted.
+Its *grid* is the set of instants at which something is allowed to happen. A circuit in which a
+timer expires off the grid *escapes*: from there on nothing is asked of it (the exact check will).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from synth.problem import Problem
+from synth.trace import Moment
+
+
+@dataclass(frozen=True)
+class Point:
+    """One instant of the grid: its time in ticks (counted finely, see `Scenario.fine`), the
+    levels of all inputs from then on, and the level that each load must settle at."""
+
+    time: int
+    inputs: tuple[bool, ...]
+    loads: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A run over a grid of points; `fine` is how many grid units one tick has (times of a
+    counterexample may lie between ticks)."""
+
+    inputs: tuple[str, ...]
+    loads: tuple[str, ...]
+    points: tuple[Point, ...]
+    fine: int = 1
+
+
+def build_scenario(
+    problem: Problem,
+    moments: Sequence[Moment],
+    times: Iterable[int],
+    horizon: int,
+    most_points: int = 40,
+    depth: int = 3,
+    also: Iterable[int] = (),
+) -> Scenario:
+    """Return the scenario in which the inputs change at `moments`, over a grid up to `horizon`.
+
+    The grid holds every moment, every instant at which a required signal's own clock expires,
+    the instants `also` (ticks), and what can be reached from these by adding up to `depth` of
+    the settings in `times` (ticks). When that is more than `most_points`, fewer sums are taken.
+    """
+    fine = 1
+    for moment in moments:
+        fine = _lcm(fine, moment.time.denominator)
+    changes = {int(m.time * fine): dict(m.inputs) for m in moments}
+    end = horizon * fine
+    steps = sorted(t * fine for t in times)
+    machine = problem.machine
+    base = set(changes) | {int(a * fine) for a in also}
+    must = _own_times(problem, changes, fine, end)
+    base |= must
+    grid = {t for t in base if t <= end}
+    front = set(grid)
+    for _ in range(depth):
+        front = {a + b for a in front for b in steps if a + b <= end} - grid
+        if len(grid) + len(front) > most_points:
+            room = most_points - len(grid)
+            grid |= set(sorted(front)[: max(0, room)])
+            break
+        grid |= front
+    names = tuple(item.name for item in problem.inputs)
+    levels = dict.fromkeys(names, False)
+    for item in problem.inputs:
+        if item.steady is not None:
+            levels[item.name] = item.steady
+    state = machine.start
+    clocks: dict[int, int] = {}
+    points: list[Point] = []
+    for time in sorted(grid):
+        levels.update(changes.get(time, {}))
+        due = tuple(slot for slot, when in clocks.items() if when == time)
+        state, loads, again = machine.react(state, levels, due)
+        clocks = _clocks(machine, state, clocks, again, time, fine, due)
+        points.append(
+            Point(time, tuple(levels[n] for n in names), tuple(loads.values()))
+        )
+    return Scenario(names, tuple(r.load for r in problem.requirements), tuple(points), fine)
+
+
+def _clocks(
+    machine: object, state: tuple[int, ...], clocks: dict[int, int], again: Sequence[int],
+    time: int, fine: int, due: Sequence[int],
+) -> dict[int, int]:
+    new: dict[int, int] = {}
+    for slot, value in enumerate(state):
+        limit = machine.limit(slot, value)  # type: ignore[attr-defined]
+        if limit:
+            new[slot] = time + limit * fine if slot in again else clocks[slot]
+    return new
+
+
+def _own_times(problem: Problem, changes: dict[int, dict[str, bool]], fine: int, end: int) -> set[int]:
+    """Return the instants up to `end` at which a clock of a required signal expires."""
+    machine = problem.machine
+    levels = {item.name: bool(item.steady) for item in problem.inputs}
+    state, clocks = machine.start, dict[int, int]()
+    times: set[int] = set()
+    pending = sorted(changes)
+    while pending or clocks:
+        time = min([*pending[:1], *clocks.values()])
+        if time > end:
+            break
+        times.add(time)
+        if pending and pending[0] == time:
+            levels.update(changes[pending.pop(0)])
+        due = tuple(slot for slot, when in clocks.items() if when == time)
+        state, _, again = machine.react(state, levels, due)
+        clocks = _clocks(machine, state, clocks, again, time, fine, due)
+        if len(times) > 2000:
+            break
+    return times
+
+
+def _lcm(a: int, b: int) -> int:
+    from math import lcm
+
+    return lcm(a, b)
+
+
+def pairs(names: Sequence[str]) -> Iterable[tuple[str, str]]:
+    """Return all pairs of different names."""
+    return itertools.combinations(names, 2)

@@ -1,0 +1,308 @@
+"""Slots: the places for parts that a model may use, and the wires between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from synth.design import PartInUse, Skeleton, Terminal
+from synth.parts.behaviour import LEVERS, SENSING, TIMED, PartType
+from synth.parts.kit import Kit, KitPart
+from synth.problem import InputKind, Problem
+from synth.search.formula import Formula
+
+SENSOR_FOR = {
+    InputKind.SWITCH: PartType.SWITCH,
+    InputKind.BUTTON: PartType.PUSH_BUTTON,
+    InputKind.SENSOR: PartType.SENSOR,
+    InputKind.NIGHT: PartType.TWILIGHT,
+}
+"""Which type of part follows which kind of outside input."""
+
+
+@dataclass(frozen=True)
+class Slot:
+    """A place for one part. `input` is the outside input it follows (sensing parts), `load` the
+    load's name. A slot that is not `fixed` may stay empty."""
+
+    name: str
+    part: KitPart
+    input: str = ""
+    load: str = ""
+    needs: int = 1
+    fixed: bool = False
+
+    @property
+    def kind(self) -> PartType:
+        """The type of part that goes here."""
+        return self.part.type
+
+    @property
+    def like(self) -> tuple[str, str]:
+        """Slots that are alike may be exchanged without changing the design."""
+        return (self.part.name, self.input)
+
+
+def relevant_parts(problem: Problem) -> tuple[tuple[KitPart, str], ...]:
+    """Return (part, outside input) for all that is on offer and could be of use.
+
+    Left out: splitting parts (they are shared out afterwards), loads, the supply, sensing parts
+    for inputs that the problem does not have, timers that cannot be set to any time on offer,
+    and parts that the limits forbid.
+    """
+    kit, most = problem.kit, dict(problem.limits.most)
+    offers: list[tuple[KitPart, str]] = []
+    for part in kit.parts:
+        if part.most == 0 or most.get(part.name) == 0:
+            continue
+        if part.type in SENSING:
+            offers += [
+                (part, item.name)
+                for item in problem.inputs
+                if SENSOR_FOR.get(item.kind) is part.type
+            ]
+        elif part.type in TIMED:
+            if part.times and any(t in part.times for t in problem.times):
+                offers.append((part, ""))
+        elif part.type not in (
+            PartType.SUPPLY,
+            PartType.LOAD,
+            PartType.TAP_OFF,
+            PartType.DIVIDER,
+        ):
+            offers.append((part, ""))
+    return tuple(offers)
+
+
+@dataclass
+class Wiring:
+    """The wiring variables of a model: which output feeds each input, and each slot's settings."""
+
+    problem: Problem
+    slots: tuple[Slot, ...]
+    formula: Formula
+    feeds: dict[tuple[int, str], dict[tuple[int, str], int]] = field(default_factory=dict)
+    """(slot, input) -> (slot, output) -> literal; slot -1 is the supply."""
+    used: list[int] = field(default_factory=list)
+    choices: list[dict[str, dict[str | int, int]]] = field(default_factory=list)
+    """Per slot: setting -> value -> literal."""
+
+    def __post_init__(self) -> None:
+        formula = self.formula
+        for slot in self.slots:
+            self.used.append(formula.true if slot.fixed or slot.load else formula.new())
+            self.choices.append(self._settings(slot))
+        self._wires()
+        self._joints()
+        self._order()
+        self._alike()
+
+    def _settings(self, slot: Slot) -> dict[str, dict[str | int, int]]:
+        part = slot.part
+        options: dict[str, Sequence[str | int]] = {}
+        match slot.kind:
+            case PartType.SWITCH | PartType.PUSH_BUTTON | PartType.SENSOR:
+                options["contact"] = part.options
+            case PartType.TWILIGHT:
+                options["passes"] = part.options
+            case PartType.BISTABLE:
+                options["wins"] = part.options
+            case PartType.RECYCLER:
+                options["first"] = part.options
+                options["on"] = options["off"] = self._times(part)
+            case kind if kind in TIMED:
+                options["time"] = self._times(part)
+            case _:
+                pass
+        chosen: dict[str, dict[str | int, int]] = {}
+        for key, values in options.items():
+            if len(values) == 1:
+                chosen[key] = {values[0]: self.formula.true}
+            elif len(values) == 2:
+                one = self.formula.new()
+                chosen[key] = {values[0]: one, values[1]: -one}
+            else:
+                literals = self.formula.news(len(values))
+                self.formula.choose(literals)
+                chosen[key] = dict(zip(values, literals, strict=True))
+        return chosen
+
+    def _times(self, part: KitPart) -> tuple[int, ...]:
+        assert part.times is not None
+        return tuple(t for t in self.problem.times if t in part.times)
+
+    @property
+    def outputs(self) -> list[tuple[int, str]]:
+        """All outputs, the supply's first."""
+        found = [(-1, "out")]
+        for index, slot in enumerate(self.slots):
+            found += [(index, output) for output in slot.part.shape.outputs]
+        return found
+
+    def _wires(self) -> None:
+        formula, outputs = self.formula, self.outputs
+        for index, slot in enumerate(self.slots):
+            shape = slot.part.shape
+            for terminal in (*shape.power, *shape.controls):
+                options: dict[tuple[int, str], int] = {}
+                for source in outputs:
+                    if source[0] == index and terminal in shape.power:
+                        continue
+                    options[source] = formula.new()
+                self.feeds[index, terminal] = options
+                empty = [] if self.used[index] == formula.true else [-self.used[index]]
+                formula.choose([*options.values(), *empty])
+        for index, slot in enumerate(self.slots):
+            used = self.used[index]
+            fed: list[int] = []
+            for options in self.feeds.values():
+                for output in slot.part.shape.outputs:
+                    literal = options.get((index, output))
+                    if literal:
+                        formula.add(-literal, used)
+                        fed.append(literal)
+            if slot.part.shape.outputs:
+                # A part that feeds nothing can be left out: no cheapest design has one.
+                formula.add(-used, *fed)
+
+    def _joints(self) -> None:
+        """Keep one of each pair of mirrored joints, and none that adds nothing.
+
+        A joint with the supply at one side is always live, as the supply itself is; one with the
+        same output at both sides is that output. In a cheapest design neither occurs.
+        """
+        formula, outputs = self.formula, self.outputs
+        rank = {output: number for number, output in enumerate(outputs)}
+        for index, slot in enumerate(self.slots):
+            if slot.kind is not PartType.JOINT:
+                continue
+            left, right = self.feeds[index, "in1"], self.feeds[index, "in2"]
+            formula.add(-left[-1, "out"])
+            for a, first in left.items():
+                for b, second in right.items():
+                    if rank[a] >= rank[b]:
+                        formula.add(-first, -second)
+
+    def price_sharing(self, fan_out: Callable[[int], int | None], most: int) -> None:
+        """Require that splitting all nets costs at most `most` in all."""
+        variables: list[int] = []
+        weights: list[int] = []
+        for source in self.outputs:
+            wires = [options[source] for options in self.feeds.values() if source in options]
+            # at[k]: this output feeds more than k + 1 inputs.
+            at = self.formula.news(max(0, len(wires) - 1))
+            for low, high in pairwise(at):
+                self.formula.add(low, -high)
+            rest = self.formula.new()
+            self.formula.bound([*wires, *at, rest], [1] * len(wires) + [-1] * (len(at) + 1), 0, 0)
+            before = 0
+            for number, literal in enumerate(at, 2):
+                price = fan_out(number)
+                if price is None:
+                    self.formula.add(-literal)
+                    continue
+                variables.append(literal)
+                weights.append(price - before)
+                before = price
+        self.formula.bound(variables, weights, 0, most)
+
+    def exclude(self, skeleton: Skeleton) -> None:
+        """Rule out exactly this wiring with exactly these settings."""
+        chosen = self.assignment(skeleton)
+        if chosen is not None:
+            self.formula.add(*(-v if value else v for v, value in chosen.items()))
+
+    def _order(self) -> None:
+        """Require that power flows without loops: a total order of the slots."""
+        formula = self.formula
+        inner = [i for i, slot in enumerate(self.slots) if slot.part.shape.outputs]
+        before: dict[tuple[int, int], int] = {}
+        for x, a in enumerate(inner):
+            for b in inner[x + 1 :]:
+                # Slots that are alike are numbered in the order of the power flow.
+                alike = self.slots[a].like == self.slots[b].like
+                literal = formula.true if alike else formula.new()
+                before[a, b], before[b, a] = literal, -literal
+        for a in inner:
+            for b in inner:
+                for c in inner:
+                    if len({a, b, c}) == 3:
+                        formula.add(-before[a, b], -before[b, c], before[a, c])
+        for (index, terminal), options in self.feeds.items():
+            if terminal in self.slots[index].part.shape.power and index in inner:
+                for (source, _), literal in options.items():
+                    if source >= 0:
+                        formula.add(-literal, before[source, index])
+
+    def _alike(self) -> None:
+        for index in range(1, len(self.slots)):
+            a, b = self.slots[index - 1], self.slots[index]
+            if not b.load and a.like == b.like and not b.fixed:
+                self.formula.add(-self.used[index], self.used[index - 1])
+
+    def decode(self, values: Sequence[bool]) -> Skeleton:
+        """Return the wiring that an assignment (by variable, 1-based) stands for."""
+
+        def holds(literal: int) -> bool:
+            return values[abs(literal)] == (literal > 0)
+
+        names = {-1: "supply"}
+        parts: list[PartInUse] = [supply_part(self.problem.kit)]
+        for index, slot in enumerate(self.slots):
+            if not holds(self.used[index]):
+                continue
+            names[index] = slot.name
+            settings: dict[str, str | int] = {}
+            if slot.kind in (PartType.SWITCH, PartType.PUSH_BUTTON, PartType.SENSOR):
+                settings["input"] = slot.input
+            if slot.load:
+                settings["needs"] = slot.needs
+            for key, options in self.choices[index].items():
+                settings[key] = next(v for v, literal in options.items() if holds(literal))
+            parts.append(PartInUse(slot.name, slot.kind, slot.part.name, tuple(settings.items())))
+        feeds: list[tuple[Terminal, Terminal]] = []
+        for (index, terminal), choice in self.feeds.items():
+            if index not in names:
+                continue
+            source = next(o for o, literal in choice.items() if holds(literal))
+            feeds.append((Terminal(names[source[0]], source[1]), Terminal(names[index], terminal)))
+        return Skeleton(self.problem.kit.name, tuple(parts), tuple(feeds))
+
+    def assignment(self, skeleton: Skeleton) -> Mapping[int, bool] | None:
+        """Return values of the wiring variables that stand for `skeleton`, if its parts have the
+        names of this model's slots; None otherwise."""
+        names = {slot.name: i for i, slot in enumerate(self.slots)} | {"supply": -1}
+        if any(part.name not in names for part in skeleton.parts):
+            return None
+        chosen: dict[int, bool] = {}
+
+        def put(literal: int, value: bool) -> None:
+            chosen[abs(literal)] = value == (literal > 0)
+
+        present = {part.name: part for part in skeleton.parts}
+        for index, slot in enumerate(self.slots):
+            put(self.used[index], slot.name in present)
+            for key, options in self.choices[index].items():
+                if slot.name in present:
+                    for value, literal in options.items():
+                        put(literal, present[slot.name].setting(key) == value)
+        fed = {(t.part, t.terminal): s for s, t in skeleton.feeds}
+        for (index, terminal), literals in self.feeds.items():
+            source = fed.get((self.slots[index].name, terminal))
+            for (other, output), literal in literals.items():
+                name = "supply" if other < 0 else self.slots[other].name
+                put(literal, source == Terminal(name, output))
+        return chosen
+
+
+def supply_part(kit: Kit) -> PartInUse:
+    """Return the supply as a part in use; its units are set when power is shared."""
+    return PartInUse("supply", PartType.SUPPLY, kit.of_type(PartType.SUPPLY)[0].name)
+
+
+def lever_inputs(problem: Problem) -> frozenset[str]:
+    """Return the outside inputs that are worked by hand: one part each at most."""
+    return frozenset(
+        item.name for item in problem.inputs if SENSOR_FOR.get(item.kind) in LEVERS
+    )

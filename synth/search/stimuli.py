@@ -1,0 +1,140 @@
+"""The first scenarios of a search: runs of the inputs in which poor designs go wrong early."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import product
+
+from synth.problem import OutsideInput, Problem
+from synth.signals import times_of
+from synth.trace import Moment
+
+Run = tuple[tuple[Moment, ...], int]
+"""Moments of a scenario, and the horizon in ticks."""
+
+STEADY_WALK = 64
+"""Most vectors of inputs visited when no goal has a time."""
+
+
+def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: int) -> Run | None:
+    """Return the run nearest to `wanted` (time in ticks, levels) that respects what is known of
+    the inputs: times at 1 and 0, inputs that are never together, steady inputs."""
+    facts = {item.name: item for item in problem.inputs}
+    levels = {name: bool(item.steady) for name, item in facts.items()}
+    since = dict.fromkeys(levels, 0)
+    todo: list[tuple[int, dict[str, bool]]] = sorted(wanted, key=lambda entry: entry[0])
+    moments: list[Moment] = []
+    started = False
+    while todo:
+        time, change = todo.pop(0)
+        if time > end or len(moments) > 200:
+            break
+        change = {n: v for n, v in change.items() if n in facts and facts[n].steady is None}
+        while todo and todo[0][0] == time:
+            change.update(
+                {n: v for n, v in todo.pop(0)[1].items() if n in facts and facts[n].steady is None}
+            )
+        if started:
+            for name in list(change):
+                least = facts[name].least_on if levels[name] else facts[name].least_off
+                if least is not None and change[name] != levels[name] and time - since[name] < least:
+                    todo = sorted(
+                        [*todo, (since[name] + least, {name: change.pop(name)})],
+                        key=lambda entry: entry[0],
+                    )
+        after = {**levels, **change}
+        for group in problem.never_together:
+            on = [name for name in group if after.get(name)]
+            for name in on[1:]:
+                if levels[name]:
+                    return None
+                change.pop(name, None)
+                after[name] = False
+        change = {n: v for n, v in change.items() if v != levels[n] or not started}
+        if not change and started:
+            continue
+        for name, value in change.items():
+            if value != levels[name] or not started:
+                since[name] = time
+            levels[name] = value
+            most = facts[name].most_on if value else facts[name].most_off
+            if most is not None:
+                todo = sorted([*todo, (time + most, {name: not value})], key=lambda e: e[0])
+        if not started:
+            for name, item in facts.items():
+                if name not in change and item.most_off is not None:
+                    todo = sorted([*todo, (item.most_off, {name: True})], key=lambda e: e[0])
+        started = True
+        moments.append(Moment(Fraction(time), tuple(sorted(change.items()))))
+    return tuple(moments), end
+
+
+def first_runs(problem: Problem, seed: int = 1) -> list[Run]:
+    """Return the first runs for `problem`, the plainest first."""
+    times = sorted(set().union(*(times_of(r.signal) for r in problem.requirements)))
+    free = [item for item in problem.inputs if item.name != "supply" and item.steady is None]
+    wanted = _timed_runs(free, times) if times else [_walk(free, seed)]
+    runs = [legal(problem, moments, end) for moments, end in wanted]
+    found: list[Run] = []
+    for run in runs:
+        if run is not None and run not in found:
+            found.append(run)
+    return found
+
+
+def _walk(free: Sequence[OutsideInput], seed: int) -> tuple[list[tuple[int, dict[str, bool]]], int]:
+    """Return a walk over the vectors of the inputs in which each is reached, by jumps too."""
+    names = [item.name for item in free]
+    vectors = [dict(zip(names, v, strict=True)) for v in product((False, True), repeat=min(len(names), 10))]
+    for vector in vectors:
+        vector.update({n: False for n in names if n not in vector})
+    rng = random.Random(seed)
+    if len(vectors) > STEADY_WALK:
+        vectors = [
+            dict.fromkeys(names, False),
+            *({n: n == one for n in names} for one in names),
+            dict.fromkeys(names, True),
+            *({n: n != one for n in names} for one in names),
+            *rng.sample(vectors, STEADY_WALK // 2),
+        ]
+    else:
+        vectors = vectors + [v for v in reversed(vectors)][:: 3 if len(vectors) > 8 else 1]
+    steps = [(1000 * i, {"supply": True, **vector} if i == 0 else vector) for i, vector in enumerate(vectors)]
+    return steps, 1000 * len(steps)
+
+
+def _timed_runs(
+    free: Sequence[OutsideInput], times: Sequence[int]
+) -> list[tuple[list[tuple[int, dict[str, bool]]], int]]:
+    short, long = times[0], times[-1]
+    period = sum(times) if len(times) <= 2 else long + times[-2]
+    names = [item.name for item in free]
+    on = dict.fromkeys(names, True)
+    off = dict.fromkeys(names, False)
+    runs = [
+        ([(0, {"supply": True, **on})], 2 * period + short),
+        ([(0, {"supply": True, **off})], period + short),
+    ]
+    half, gap = short // 2, (short * 6) // 5
+    middle = gap + short + (min(long, 3 * short) // 2)
+    for name in (*names, "supply"):
+        for others in (on, off) if len(names) > 1 and name != "supply" else (on,):
+            moments = [
+                (0, {"supply": True, **others, name: True}),
+                (half, {name: False}),
+                (gap, {name: True}),
+                (middle, {name: False}),
+                (middle + (short * 3) // 10, {name: True}),
+            ]
+            runs.append((moments, middle + period + short))
+    for name in names:
+        moments = [
+            (0, {"supply": True, **on, name: False}),
+            (half, {name: True}),
+            (half + short, {name: False}),
+            (half + short + long, {name: True}),
+        ]
+        runs.append((moments, half + short + 2 * long))
+    return runs

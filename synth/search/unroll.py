@@ -1,0 +1,400 @@
+"""The circuit's reaction to a scenario, in clauses: one copy of its state per settling step.
+
+Encoders are written by hand from the meaning of the parts, not generated from
+`synth.parts.behaviour`, so that an agreement test between the two means something.
+
+At each point of the grid the circuit is evaluated `depth` times, by when it must have settled: a
+bound that every claim states. A run in which a timer expires between grid points *escapes*:
+nothing more is asked of it, so the grid is no bound on the designs that can be found or refuted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from synth.parts.behaviour import EDGE_SENSITIVE, LEVERS, TIMED, PartType
+from synth.parts.kit import Trigger
+from synth.search.formula import Formula
+from synth.search.scenario import Scenario
+from synth.search.slots import Wiring
+
+RELAYS = (PartType.RELAY_MAKE, PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER)
+
+
+@dataclass
+class Memory:
+    """The state of one slot at a step, in literals; unused ones are false."""
+
+    contact: int
+    running: int
+    seen: int
+
+
+@dataclass
+class Clock:
+    """The running time of one timer slot over the grid.
+
+    `since[i]` is the literal: the time that runs now was started at point i.
+    `first` (recyclers): the phase in which it runs is the on-phase, by start point.
+    """
+
+    since: dict[int, int] = field(default_factory=dict)
+
+
+class Unrolled:
+    """One scenario unrolled over one wiring; adds its clauses to the wiring's formula."""
+
+    def __init__(self, wiring: Wiring, scenario: Scenario, depth: int = 6) -> None:
+        self.wiring = wiring
+        self.formula: Formula = wiring.formula
+        self.scenario = scenario
+        self.depth = depth
+        self.held = wiring.problem.kit.trigger is Trigger.HELD
+        self.true = self.formula.true
+        self.times = [point.time for point in scenario.points]
+        self.at = {time: i for i, time in enumerate(self.times)}
+        self.clocks = {
+            i: Clock() for i, slot in enumerate(wiring.slots) if slot.kind in TIMED
+        }
+        off = -self.true
+        self.state = {i: Memory(off, off, off) for i in range(len(wiring.slots))}
+        self.live_in: dict[tuple[int, str], int] = {}
+        self.live_out: dict[tuple[int, str], int] = {}
+        self.escaped = off
+        self.settled_loads: list[dict[int, int]] = []
+        for index in range(len(scenario.points)):
+            self._point(index)
+
+    # -- one point of the grid ---------------------------------------------------------------
+
+    def _point(self, index: int) -> None:
+        formula, scenario = self.formula, self.scenario
+        point = scenario.points[index]
+        levels = dict(zip(scenario.inputs, point.inputs, strict=True))
+        changed = index == 0 or point.inputs != scenario.points[index - 1].inputs
+        due = {i: self._due(i, index) for i in self.clocks}
+        stray = [literal for i in self.clocks for literal in self._stray(i, index)]
+        if not changed and all(literal == -self.true for literal in due.values()):
+            # Nothing can happen here but the end of a required interval.
+            self.escaped = formula.either([self.escaped, *stray])
+            self._oblige(index, [])
+            return
+        started: dict[int, list[int]] = {i: [] for i in self.clocks}
+        steps: list[list[int]] = []
+        differs: list[int] = []
+        for step in range(self.depth):
+            first = step == 0
+            if not first or changed:
+                self._evaluate(levels)
+            steps.append([self.live_in[i, "in"] for i, s in self._loads()])
+            self.state, differs = self._step(due if first else {}, started)
+        self.escaped = formula.either([self.escaped, *stray])
+        unless = [] if self.escaped == -self.true else [self.escaped]
+        for literal in differs:
+            formula.add(-literal, *unless)
+        self._oblige(index, steps)
+        for i in self.clocks:
+            self._run(i, index, started[i])
+
+    def _loads(self) -> list[tuple[int, str]]:
+        return [(i, s.load) for i, s in enumerate(self.wiring.slots) if s.load]
+
+    def _evaluate(self, levels: dict[str, bool]) -> None:
+        """Find which terminals are live, from the present contacts: new literals."""
+        formula, wiring, true = self.formula, self.wiring, self.true
+        live_in: dict[tuple[int, str], int] = {}
+        live_out: dict[tuple[int, str], int] = {}
+        supply = true if levels["supply"] else -true
+        if supply == -true:
+            self.live_in = dict.fromkeys(wiring.feeds, -true)
+            self.live_out = dict.fromkeys(wiring.outputs, -true)
+            return
+        for key in wiring.feeds:
+            live_in[key] = formula.new()
+        live_out[-1, "out"] = supply
+        for i, slot in enumerate(wiring.slots):
+            for output in slot.part.shape.outputs:
+                if slot.kind is PartType.JOINT:
+                    live_out[i, output] = formula.either([live_in[i, "in1"], live_in[i, "in2"]])
+                else:
+                    contact = self._contact(i, output, levels)
+                    live_out[i, output] = formula.both([live_in[i, "in"], contact])
+        for key, options in wiring.feeds.items():
+            target = live_in[key]
+            for source, wire in options.items():
+                output = live_out[source]
+                if output == true:
+                    formula.add(-wire, target)
+                elif output == -true:
+                    formula.add(-wire, -target)
+                else:
+                    formula.add(-wire, -output, target)
+                    formula.add(-wire, output, -target)
+            used = wiring.used[key[0]]
+            if used != true:
+                formula.add(used, -target)
+        self.live_in, self.live_out = live_in, live_out
+
+    def _contact(self, i: int, output: str, levels: dict[str, bool]) -> int:
+        slot, choices = self.wiring.slots[i], self.wiring.choices[i]
+        kind = slot.kind
+        if kind in LEVERS or kind in (PartType.SENSOR, PartType.TWILIGHT):
+            key, value, name = ("contact", "make", slot.input)
+            if kind is PartType.TWILIGHT:
+                key, value, name = ("passes", "night", "night")
+            options = choices[key]
+            follows = options.get(value, -self.true)
+            return follows if levels[name] else -follows
+        contact = self.state[i].contact
+        return -contact if kind is PartType.RELAY_BREAK or output == "break" else contact
+
+    # -- one settling step -------------------------------------------------------------------
+
+    def _step(
+        self, due: dict[int, int], started: dict[int, list[int]]
+    ) -> tuple[dict[int, Memory], list[int]]:
+        """Return the states after all parts moved, and literals for "this part changed"."""
+        new: dict[int, Memory] = {}
+        differs: list[int] = []
+        edges: list[int] = []
+        for i, slot in enumerate(self.wiring.slots):
+            old = self.state[i]
+            when = due.get(i, -self.true)
+            if slot.kind in EDGE_SENSITIVE:
+                edges.append(i)
+                if slot.kind is not PartType.IMPULSE and self.held:
+                    # Losing power is a move that is no edge.
+                    lost = self._both(-self.live_in[i, "in"], self._either(old.contact, old.seen))
+                    differs.append(lost)
+                continue
+            if slot.kind in RELAYS:
+                coil = self.live_in[i, "coil"]
+                new[i] = Memory(coil, -self.true, -self.true)
+            elif slot.kind is PartType.BISTABLE:
+                new[i] = self._bistable(i, old)
+            elif slot.kind is PartType.ON_DELAY:
+                new[i] = self._on_delay(i, old, when, started[i])
+            elif slot.kind is PartType.OFF_DELAY:
+                new[i] = self._off_delay(i, old, when, started[i])
+            elif slot.kind is PartType.RECYCLER:
+                new[i] = self._recycler(i, old, when, started[i])
+            else:
+                new[i] = old
+                continue
+            differs.append(self._differ(old.contact, new[i].contact))
+            if slot.kind in TIMED:
+                differs.append(self._differ(old.running, new[i].running))
+        if not edges:
+            return new, [d for d in differs if d != -self.true]
+        others = [w for w in due.values() if w != -self.true]
+        quiet = self.true
+        if self.held:
+            quiet = -self._either(*differs, *others)
+        for i in edges:
+            old, when = self.state[i], due.get(i, -self.true)
+            sees = self._either(quiet, when)
+            new[i] = self._edge(i, old, when, sees, started.get(i, []))
+            differs.append(self._differ(old.contact, new[i].contact))
+            # `seen` may change without a visible move; it matters for when the circuit is at rest
+            # only together with an edge, which shows as a change of the contact.
+        for i in started:
+            # A time that starts anew without a change of contact is a change all the same.
+            differs += [s for s in started[i][-1:]]
+        return new, [d for d in differs if d != -self.true]
+
+    def _edge(self, i: int, old: Memory, due: int, sees: int, started: list[int]) -> Memory:
+        kind = self.wiring.slots[i].kind
+        if kind is PartType.IMPULSE:
+            level = self.live_in[i, "pulse"]
+            rise = self._both(sees, level, -old.seen)
+            contact = self._differ(old.contact, rise)
+            return Memory(contact, -self.true, self._pick(sees, level, old.seen))
+        power, control = self.live_in[i, "in"], self.live_in[i, "start"]
+        level = self._both(power, control)
+        rise = self._both(sees, level, -old.seen)
+        if kind is PartType.PULSE:
+            start = self._both(rise, self._either(-old.contact, due))
+        else:
+            start = rise
+        started.append(start)
+        contact = self._both(power, self._either(start, self._both(old.contact, -due)))
+        seen = self._both(power, self._pick(sees, control, old.seen))
+        return Memory(contact, contact, seen)
+
+    def _bistable(self, i: int, old: Memory) -> Memory:
+        set_, reset = self.live_in[i, "set"], self.live_in[i, "reset"]
+        wins = self.wiring.choices[i]["wins"].get("set", -self.true)
+        on = self._either(
+            self._both(set_, -reset), self._both(set_, wins), self._both(old.contact, -reset)
+        )
+        return Memory(on, -self.true, -self.true)
+
+    def _on_delay(self, i: int, old: Memory, due: int, started: list[int]) -> Memory:
+        level = self._both(self.live_in[i, "in"], self.live_in[i, "start"])
+        contact = self._both(level, self._either(old.contact, due))
+        started.append(self._both(level, -old.contact, -old.running))
+        return Memory(contact, self._both(level, -contact), -self.true)
+
+    def _off_delay(self, i: int, old: Memory, due: int, started: list[int]) -> Memory:
+        power, level = self.live_in[i, "in"], self.live_in[i, "start"]
+        contact = self._both(power, self._either(level, self._both(old.contact, -due)))
+        running = self._both(contact, -level)
+        started.append(self._both(running, -old.running))
+        return Memory(contact, running, -self.true)
+
+    def _recycler(self, i: int, old: Memory, due: int, started: list[int]) -> Memory:
+        power = self.live_in[i, "in"]
+        first = self.wiring.choices[i]["first"].get("pulse", -self.true)
+        begin = self._both(power, -old.running)
+        started.append(self._either(begin, self._both(power, due)))
+        flipped = self._differ(old.contact, due) if due != -self.true else old.contact
+        contact = self._both(power, self._pick(old.running, flipped, first))
+        return Memory(contact, power, -self.true)
+
+    # -- clocks ------------------------------------------------------------------------------
+
+    def _settings(self, i: int) -> list[tuple[str, dict[str | int, int]]]:
+        choices = self.wiring.choices[i]
+        if self.wiring.slots[i].kind is PartType.RECYCLER:
+            return [("on", choices["on"]), ("off", choices["off"])]
+        return [("time", choices["time"])]
+
+    def _phase(self, i: int, key: str) -> int:
+        """Return the literal: the running time is the one of setting `key`."""
+        contact = self.state[i].contact
+        return {"on": contact, "off": -contact}.get(key, self.true)
+
+    def _due(self, i: int, index: int) -> int:
+        """Return the literal: the time of slot `i` is up at point `index`."""
+        time, fine = self.times[index], self.scenario.fine
+        reasons: list[int] = []
+        for start, running in self.clocks[i].since.items():
+            for key, options in self._settings(i):
+                for ticks, chosen in options.items():
+                    if self.times[start] + int(ticks) * fine == time:
+                        reasons.append(self._both(running, chosen, self._phase(i, key)))
+        return self._either(*reasons)
+
+    def _stray(self, i: int, index: int) -> list[int]:
+        """Return literals: the time of slot `i` was up between the previous point and this."""
+        if index == 0:
+            return []
+        low, high, fine = self.times[index - 1], self.times[index], self.scenario.fine
+        found: list[int] = []
+        for start, running in self.clocks[i].since.items():
+            for key, options in self._settings(i):
+                for ticks, chosen in options.items():
+                    if low < self.times[start] + int(ticks) * fine < high:
+                        found.append(self._both(running, chosen, self._phase(i, key)))
+        return [literal for literal in found if literal != -self.true]
+
+    def _run(self, i: int, index: int, started: list[int]) -> None:
+        """Bring the clock of slot `i` up to date after point `index` has settled."""
+        running = self.state[i].running
+        anew = self._either(*started)
+        longest = max(int(t) for _, o in self._settings(i) for t in o) * self.scenario.fine
+        since: dict[int, int] = {}
+        for start, literal in self.clocks[i].since.items():
+            if self.times[index] - self.times[start] < longest:
+                kept = self._both(literal, running, -anew)
+                if kept != -self.true:
+                    since[start] = kept
+        begun = self._both(running, anew)
+        if begun != -self.true:
+            since[index] = begun
+        self.clocks[i].since = since
+
+    # -- what is asked -----------------------------------------------------------------------
+
+    def _oblige(self, index: int, steps: list[list[int]]) -> None:
+        """Ask of the loads what the goals want here, unless the run has escaped.
+
+        `steps` holds the loads' literals after each evaluation.
+        """
+        formula, scenario = self.formula, self.scenario
+        point = scenario.points[index]
+        wanted = dict(zip(scenario.loads, point.loads, strict=True))
+        if self.escaped == self.true:
+            return
+        unless = [] if self.escaped == -self.true else [self.escaped]
+        for position, (i, load) in enumerate(self._loads()):
+            now = self.live_in[i, "in"]
+            value = wanted[load]
+            formula.add(now if value else -now, *unless)
+            if not steps:
+                continue
+            line = [step[position] for step in steps]
+            before = bool(scenario.points[index - 1].loads[scenario.loads.index(load)]) if index else False
+            if before == value:
+                for literal in line[:-1]:
+                    formula.add(literal if value else -literal, *unless)
+            else:
+                for a, b in pairwise(line):
+                    formula.add(*((-a, b) if value else (a, -b)), *unless)
+        self._pairs(steps, unless)
+
+    def _pairs(self, steps: list[list[int]], unless: list[int]) -> None:
+        where = {load: p for p, (_, load) in enumerate(self._loads())}
+        for pair in self.wiring.problem.apart:
+            if pair.first in where and pair.second in where:
+                for step in steps:
+                    a, b = step[where[pair.first]], step[where[pair.second]]
+                    self.formula.add(-a, -b, *unless)
+        peak = self.wiring.problem.peak
+        if peak is not None and steps and self.escaped == -self.true:
+            literals, weights = [], []
+            for (i, terminal), literal in self.live_in.items():
+                slot = self.wiring.slots[i]
+                if slot.load or terminal in slot.part.shape.controls:
+                    literals.append(literal)
+                    weights.append(slot.needs if slot.load else slot.part.units)
+            self._at_most(literals, weights, peak.units)
+
+    def _at_most(self, literals: list[int], weights: list[int], most: int) -> None:
+        variables = []
+        for literal in literals:
+            if literal < 0:
+                variable = self.formula.new()
+                self.formula.same(variable, literal)
+                literal = variable
+            variables.append(literal)
+        self.formula.bound(variables, weights, 0, most)
+
+    # -- gates with constants folded ---------------------------------------------------------
+
+    def _either(self, *literals: int) -> int:
+        return self.formula.either(literals)
+
+    def _both(self, *literals: int) -> int:
+        return self.formula.both(literals)
+
+    def _pick(self, when: int, then: int, other: int) -> int:
+        """Return a literal equal to `then` if `when` else `other`."""
+        if when == self.true or then == other:
+            return then
+        if when == -self.true:
+            return other
+        out = self.formula.new()
+        self.formula.same(out, then, -when)
+        self.formula.same(out, other, when)
+        return out
+
+    def _differ(self, a: int, b: int) -> int:
+        """Return a literal equal to a xor b."""
+        true = self.true
+        if a == b:
+            return -true
+        if a == -b:
+            return true
+        for x, y in ((a, b), (b, a)):
+            if x == true:
+                return -y
+            if x == -true:
+                return y
+        out = self.formula.new()
+        self.formula.add(-out, a, b)
+        self.formula.add(-out, -a, -b)
+        self.formula.add(out, -a, b)
+        self.formula.add(out, a, -b)
+        return out

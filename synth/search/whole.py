@@ -1,0 +1,386 @@
+"""A whole problem: taken apart where it can be, solved, put together, and asked as one.
+
+Loads that depend on no common input are circuits of their own. Each is solved exactly, the
+cheapest circuits are put on one supply, and the sum is an upper bound. A sum of optima is no
+optimum: it is called proven only where a lower bound on the whole meets it, or where every parts
+list of the whole below it was refuted.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from synth.design import Design, PartInUse, Skeleton, Terminal
+from synth.parts.behaviour import SENSING, PartType
+from synth.parts.kit import KitPart
+from synth.problem import InputKind, Objective, Problem, Requirement
+from synth.result import Outcome, Status, Verdict
+from synth.search.engine import DEPTH, Cut, Engine, Found, Progress, Tools, floor_for
+from synth.search.lists import Catalogue
+from synth.search.polish import polished
+from synth.signals import (
+    And,
+    Const,
+    Cycle,
+    Latch,
+    Level,
+    Not,
+    OffDelay,
+    OnDelay,
+    Or,
+    Pulse,
+    Recently,
+    Signal,
+    Toggle,
+    all_of,
+    any_of,
+    inputs_of,
+    loads_of,
+    negated,
+    times_of,
+)
+from synth.ticks import format_duration
+
+
+@dataclass
+class Part:
+    """A circuit of its own: its problem, catalogue and what was found for it."""
+
+    problem: Problem
+    catalogue: Catalogue
+    found: Found
+
+    @property
+    def parts(self) -> list[KitPart]:
+        """The kit parts of the design that was found."""
+        assert self.found.parts_list is not None
+        return self.catalogue.parts(self.found.parts_list.items)
+
+    @property
+    def plain(self) -> bool:
+        """Whether the design has just one sensing part for each input: the least there can be."""
+        follows = inputs_of_problem(self.problem)
+        return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
+
+
+def inputs_of_problem(problem: Problem) -> frozenset[str]:
+    """Return the outside inputs, the supply apart, that any required signal depends on."""
+    named = frozenset().union(*(inputs_of(r.signal) for r in problem.requirements))
+    return named - {"supply"}
+
+
+def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 1) -> Outcome:
+    """Return the best checked design for `problem` and what is proven about it."""
+    began = time.monotonic()
+    floor = floor_for(tools)
+    circuits: list[Part] = []
+    root, inner = without_common_switch(problem)
+    pieces = sorted(separate(inner), key=lambda piece: (_has_times(piece), len(piece.requirements)))
+    for number, piece in enumerate(pieces):
+        progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
+        # The last circuit is solved with all the others counted in, so that its bound is one on
+        # the whole.
+        last = number == len(pieces) - 1
+        others = [part for circuit in circuits for part in circuit.parts] if last else []
+        others += [root] if last and root is not None else []
+        catalogue = Catalogue(
+            piece,
+            floor,
+            others,
+            len(inner.requirements) - len(piece.requirements) if last else 0,
+            _needs(inner) - _needs(piece) if last else 0,
+        )
+        found = Engine(piece, catalogue, tools, progress, seed).run()
+        circuits.append(Part(piece, catalogue, found))
+        if found.design is None:
+            return _nothing(problem, found, began)
+    apart = time.monotonic()
+    joined = join([circuit.found.skeleton for circuit in circuits if circuit.found.skeleton])
+    if root is not None:
+        joined = behind_switch(joined, root, _common_name(problem, inner))
+    design = tools.share(joined, problem)
+    verdict = tools.check(design, problem) if design is not None else None
+    holds = design is not None and verdict is not None and verdict.holds
+    closed = all(circuit.found.closed for circuit in circuits)
+    hard = [circuit for circuit in circuits if not circuit.plain]
+    bound = circuits[-1].found.parts_list
+    assert bound is not None
+    key = bound.key(problem.objectives)
+    times = [("circuits", apart - began)]
+    single = closed and len(hard) <= 1 and (not hard or hard[0] is circuits[-1])
+    if holds and design is not None and verdict is not None:
+        if _key_of(design, problem, key) != key:
+            joined, design, verdict = polished(joined, design, verdict, problem, tools, progress)
+        actual = _key_of(design, problem, key)
+        if single and actual[0] == key[0]:
+            times.append(("whole", time.monotonic() - apart))
+            return _outcome(problem, design, verdict, True, actual[0], key, times)
+    # The question about the whole, with the sum of the parts as the bound to beat.
+    catalogue = Catalogue(problem, floor)
+    engine = Engine(problem, catalogue, tools, progress, seed)
+    engine.cuts = _cuts(circuits, floor)
+    upper = None
+    if holds and design is not None:
+        upper = _key_of(design, problem, key)
+        progress.report("whole circuit", upper[0], None)
+    found = engine.run(upper)
+    times.append(("whole", time.monotonic() - apart))
+    if found.design is not None and found.verdict is not None:
+        design, verdict, holds = found.design, found.verdict, True
+    if not holds or design is None or verdict is None:
+        return _nothing(problem, found, began)
+    floor_key = found.floor
+    actual = _key_of(design, problem, floor_key or key)
+    return _outcome(
+        problem, design, verdict, found.closed, floor_key[0] if floor_key else None, key, times
+    )
+
+
+def _has_times(problem: Problem) -> bool:
+    return any(times_of(r.signal) for r in problem.requirements)
+
+
+def _needs(problem: Problem) -> int:
+    return sum(r.needs for r in problem.requirements)
+
+
+def _key_of(design: Design, problem: Problem, like: tuple[int, ...]) -> tuple[int, ...]:
+    """Return the objectives of a design; wires follow from the list, so they are taken as is."""
+    values = {
+        Objective.PRICE: design.price(problem.kit),
+        Objective.SUPPLY: design.supply,
+    }
+    return tuple(values.get(o, like[i]) for i, o in enumerate(problem.objectives))
+
+
+def _cuts(circuits: list[Part], floor: Callable[[int], int | None]) -> list[Cut]:
+    """Return what each circuit alone is known to need, where that was proven without the others."""
+    cuts: list[Cut] = []
+    for circuit in circuits:
+        if circuit.found.closed and circuit.problem.objectives[0] is Objective.PRICE:
+            alone = Catalogue(circuit.problem, floor)
+            assert circuit.found.parts_list is not None
+            measured = alone.measure(circuit.found.parts_list.items)
+            if measured is not None and not circuit.catalogue.elsewhere:
+                cuts.append(Cut(alone, measured.price))
+    return cuts
+
+
+def _outcome(
+    problem: Problem,
+    design: Design,
+    verdict: Verdict,
+    closed: bool,
+    bound: int | None,
+    key: tuple[int, ...],
+    times: list[tuple[str, float]],
+) -> Outcome:
+    first = problem.objectives[0]
+    price = design.price(problem.kit)
+    value = {Objective.PRICE: price, Objective.SUPPLY: design.supply}.get(first, len(design.wires))
+    proven = [first.value] if closed else []
+    second = problem.objectives[1] if len(problem.objectives) > 1 else None
+    if closed and _key_of(design, problem, key)[:2] == key[:2] and second is not None:
+        proven.append(second.value)
+    return Outcome(
+        status=Status.PROVEN if closed else Status.BEST_FOUND,
+        design=design,
+        price=price,
+        supply=design.supply,
+        bound=value if closed else min(value, bound) if bound is not None else None,
+        proven=tuple(proven),
+        verdict=verdict,
+        bounds=bounds_in_words(problem),
+        times=tuple(times),
+    )
+
+
+def _nothing(problem: Problem, found: Found, began: float) -> Outcome:
+    """Return the outcome when no design was found: impossible when all was refuted."""
+    reasons = tuple(reason for reason in found.reasons if reason)
+    impossible = found.exhausted and found.closed
+    return Outcome(
+        status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
+        bound=found.floor[0] if found.floor and not impossible else None,
+        bounds=bounds_in_words(problem),
+        clash=reasons if impossible else (),
+        times=(("search", time.monotonic() - began),),
+    )
+
+
+def bounds_in_words(problem: Problem) -> tuple[str, ...]:
+    """Return the bounds within which a proof holds."""
+    told = [
+        f"parts of the kit '{problem.kit.name}', at most 12 of each beyond one for every input",
+        f"circuits that settle within {DEPTH} steps after every event",
+        "power split by trees of tap-offs and dividers, without joints",
+    ]
+    if any(times_of(r.signal) for r in problem.requirements):
+        offered = ", ".join(format_duration(t) for t in problem.times)
+        told.append(f"timers set to one of {offered}")
+    return tuple(told)
+
+
+# -- taking apart and putting together -----------------------------------------------------------
+
+
+def separate(problem: Problem) -> list[Problem]:
+    """Return the circuits of `problem` that share no input but the supply, in a stable order."""
+    groups: list[tuple[set[str], list[Requirement]]] = []
+    for requirement in problem.requirements:
+        tokens = {f"in {n}" for n in inputs_of(requirement.signal) - {"supply"}}
+        tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
+        for pair in problem.apart:
+            if requirement.load in (pair.first, pair.second):
+                tokens |= {f"load {pair.first}", f"load {pair.second}"}
+        if len(tokens) == 1:
+            # What depends on the supply alone: equal wishes belong together.
+            tokens.add(f"signal {requirement.signal}")
+        same = [group for group in groups if group[0] & tokens]
+        merged = (set(tokens), [requirement])
+        for group in same:
+            merged[0].update(group[0])
+            merged[1].extend(group[1])
+            groups.remove(group)
+        groups.append(merged)
+    order = {r.load: i for i, r in enumerate(problem.requirements)}
+    pieces: list[Problem] = []
+    for _, requirements in groups:
+        requirements.sort(key=lambda r: order[r.load])
+        loads = {r.load for r in requirements}
+        named = frozenset().union(*(inputs_of(r.signal) for r in requirements)) | {"supply"}
+        pieces.append(
+            replace(
+                problem,
+                requirements=tuple(requirements),
+                inputs=tuple(item for item in problem.inputs if item.name in named),
+                never_together=tuple(
+                    group
+                    for names in problem.never_together
+                    if len(group := tuple(n for n in names if n in named)) > 1
+                ),
+                apart=tuple(p for p in problem.apart if p.first in loads),
+                peak=problem.peak if len(groups) == 1 else None,
+                limits=replace(problem.limits, price=None, supply=None)
+                if len(groups) > 1
+                else problem.limits,
+            )
+        )
+    pieces.sort(key=lambda piece: order[piece.requirements[0].load])
+    return pieces
+
+
+def without_common_switch(problem: Problem) -> tuple[KitPart | None, Problem]:
+    """Return the switch that cuts off every load, and the problem behind it.
+
+    Behind it the supply stands for "supply and switch". A design for that, put behind the switch,
+    is one for the whole, and the least one: with the lever left on, any design of the whole is a
+    design for the problem behind it plus at least that one switch. (None, problem) when no lever
+    covers everything.
+    """
+    for item in problem.inputs:
+        if item.kind is not InputKind.SWITCH or item.steady is not None:
+            continue
+        if item.least_on or item.least_off or item.most_on or item.most_off:
+            continue
+        if any(item.name in group for group in problem.never_together):
+            continue
+        signals = [behind(r.signal, item.name) for r in problem.requirements]
+        if any(item.name in inputs_of(s) for s in signals):
+            continue
+        limits = dict(problem.limits.most)
+        switches = [
+            p
+            for p in problem.kit.of_type(PartType.SWITCH)
+            if p.most != 0 and limits.get(p.name) != 0 and "make" in p.options
+        ]
+        if not switches:
+            return None, problem
+        inner = replace(
+            problem,
+            requirements=tuple(
+                replace(r, signal=s) for r, s in zip(problem.requirements, signals, strict=True)
+            ),
+            inputs=tuple(i for i in problem.inputs if i.name != item.name),
+        )
+        return switches[0], inner
+    return None, problem
+
+
+def _common_name(problem: Problem, inner: Problem) -> str:
+    kept = {item.name for item in inner.inputs}
+    return next(item.name for item in problem.inputs if item.name not in kept)
+
+
+def behind(signal: Signal, lever: str) -> Signal:
+    """Return `signal` with "supply and lever" replaced by the supply alone."""
+
+    def inside(s: Signal) -> Signal:
+        return behind(s, lever)
+
+    match signal:
+        case And(of):
+            if Level("supply") in of and Level(lever) in of:
+                of = tuple(piece for piece in of if piece != Level(lever))
+            return all_of(*(inside(piece) for piece in of))
+        case Or(of):
+            return any_of(*(inside(piece) for piece in of))
+        case Not(of):
+            return negated(inside(of))
+        case Pulse():
+            return replace(signal, start=inside(signal.start), enable=inside(signal.enable))
+        case OnDelay() | OffDelay() | Toggle():
+            return replace(signal, of=inside(signal.of), enable=inside(signal.enable))
+        case Cycle():
+            return replace(signal, gate=inside(signal.gate), enable=inside(signal.enable))
+        case Latch():
+            return replace(
+                signal,
+                set=inside(signal.set),
+                reset=inside(signal.reset),
+                enable=inside(signal.enable),
+            )
+        case Recently():
+            return replace(signal, enable=inside(signal.enable))
+        case Const() | Level():
+            return signal
+
+
+def join(skeletons: list[Skeleton]) -> Skeleton:
+    """Return all circuits on one supply; parts are numbered anew where names clash."""
+    parts: list[PartInUse] = [skeletons[0].parts[0]]
+    feeds: list[tuple[Terminal, Terminal]] = []
+    taken = {"supply"}
+    for skeleton in skeletons:
+        names = {"supply": "supply"}
+        for part in skeleton.parts:
+            if part.type is PartType.SUPPLY:
+                continue
+            name, number = part.name, 1
+            while name in taken:
+                number += 1
+                name = f"{part.name.rsplit(' ', 1)[0]} {number}"
+            taken.add(name)
+            names[part.name] = name
+            parts.append(replace(part, name=name))
+        feeds += [
+            (Terminal(names[s.part], s.terminal), Terminal(names[t.part], t.terminal))
+            for s, t in skeleton.feeds
+        ]
+    return Skeleton(skeletons[0].kit, tuple(parts), tuple(feeds))
+
+
+def behind_switch(skeleton: Skeleton, switch: KitPart, lever: str) -> Skeleton:
+    """Return `skeleton` with everything on the supply moved behind a switch worked by `lever`."""
+    name = f"{switch.name} {lever} 1"
+    supply, out = Terminal("supply", "out"), Terminal(name, "out")
+    settings: tuple[tuple[str, str | int], ...] = (("contact", "make"), ("input", lever))
+    part = PartInUse(name, PartType.SWITCH, switch.name, settings)
+    feeds = [(out if source == supply else source, target) for source, target in skeleton.feeds]
+    return Skeleton(
+        skeleton.kit,
+        (skeleton.parts[0], part, *skeleton.parts[1:]),
+        ((supply, Terminal(name, "in")), *feeds),
+    )

@@ -216,6 +216,34 @@ def test_twelve_inputs_on_one_timer_cost_little():
     assert [m.inputs for m in shown.moments] == [(("supply", True), ("s0", True)), ()]
 
 
+def test_a_second_way_to_power_is_not_overlooked():
+    # The goal does not mention `hot`, but the circuit lets it through beside the timer.
+    design = wired(
+        [
+            part("T", PartType.ON_DELAY, time=5000),
+            part("hot", PartType.SENSOR, input="hot", contact="make"),
+            part("or", PartType.JOINT),
+            load("lamp"),
+        ],
+        {
+            "T.in": "supply",
+            "T.start": "supply",
+            "hot.in": "supply",
+            "or.in1": "T.out",
+            "or.in2": "hot.out",
+            "lamp.in": "or.out",
+        },
+    )
+    hot = OutsideInput("hot", InputKind.SENSOR)
+    defect = check(design, asked({"lamp": OnDelay(S, 5000, S)}, hot)).defects[0]
+    assert inputs(defect) == [(("supply", True), ("hot", True))]
+    # Asked for both ways, all that is left is the blink when `hot` goes off as the timer picks up.
+    either = asked({"lamp": Or((OnDelay(S, 5000, S), And((HOT, S))))})
+    blink = check(design, either).defects
+    assert [d.fault for d in blink] == [Fault.BLIP]
+    assert (times(blink[0])[-1], inputs(blink[0])[-1]) == (5000, (("hot", False),))
+
+
 # What is known of the inputs
 
 

@@ -385,8 +385,11 @@ class Explorer:
                 bad = self._suspicious(on, loads, new_state, vector, other)
             event = Event(due, vector, other)
             if bad:
-                report(self._findings(node, event, on, loads, wanted, new_state, chatter), cost)
-                continue
+                found = self._findings(node, event, on, loads, wanted, new_state, chatter)
+                # A branch ends only where something wrong can be named.
+                if found:
+                    report(found, cost)
+                    continue
             discrete = (new_state, vector, new_signals, environment[0])
             fresh = anew | signals_anew << self.signal_base | environment[1] << self.env_base
             new_members, zone = self._zone(discrete, members, at, fresh)

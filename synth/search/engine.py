@@ -265,12 +265,8 @@ class Engine:
         self, parts_list: PartsList, key: tuple[int, ...], priced: bool, found: Found
     ) -> bool | None:
         """Return whether a design of this list stands (kept in `found`), None when time is up."""
-        first = not self.learned and len(self.plain) < len(self.scenarios)
         while True:
-            scenarios = (
-                self.plain + self.learned if first else self.scenarios + self.learned
-            )
-            wiring = self._model(parts_list, scenarios, key if priced else None)
+            wiring = self._model(parts_list, self.plain + self.learned, key if priced else None)
             found.asked += 1
             answer = solve(
                 wiring.formula,
@@ -282,9 +278,6 @@ class Engine:
                 return None
             if answer.satisfiable is False:
                 return False
-            if first:
-                first = False
-                continue
             skeleton = self._completed(wiring.decode(answer.values))
             design = self.tools.share(skeleton, self.problem)
             if design is None:

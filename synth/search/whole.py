@@ -9,7 +9,7 @@ list of the whole below it was refuted.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
@@ -76,30 +76,30 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
     began = time.monotonic()
     floor = floor_for(tools)
     circuits: list[Part] = []
-    root, inner = without_common_switch(problem)
-    pieces = sorted(separate(inner), key=lambda piece: (_has_times(piece), len(piece.requirements)))
+    pieces = take_apart(problem)
+    pieces.sort(key=lambda piece: (_has_times(piece.problem), len(piece.problem.requirements)))
+    roots = [switch for switch, _ in dict.fromkeys(r for piece in pieces for r in piece.path)]
     for number, piece in enumerate(pieces):
+        inner = piece.problem
         progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
         # The last circuit is solved with all the others counted in, so that its bound is one on
         # the whole.
         last = number == len(pieces) - 1
-        others = [part for circuit in circuits for part in circuit.parts] if last else []
-        others += [root] if last and root is not None else []
+        others = [part for circuit in circuits for part in circuit.parts] + roots if last else []
         catalogue = Catalogue(
-            piece,
+            inner,
             floor,
             others,
-            len(inner.requirements) - len(piece.requirements) if last else 0,
-            _needs(inner) - _needs(piece) if last else 0,
+            len(problem.requirements) - len(inner.requirements) if last else 0,
+            _needs(problem) - _needs(inner) if last else 0,
         )
-        found = Engine(piece, catalogue, tools, progress, seed).run()
-        circuits.append(Part(piece, catalogue, found))
+        found = Engine(inner, catalogue, tools, progress, seed).run()
+        circuits.append(Part(inner, catalogue, found))
         if found.design is None:
             return _nothing(problem, found, began)
     apart = time.monotonic()
-    joined = join([circuit.found.skeleton for circuit in circuits if circuit.found.skeleton])
-    if root is not None:
-        joined = behind_switch(joined, root, _common_name(problem, inner))
+    wired = [circuit.found.skeleton for circuit in circuits if circuit.found.skeleton]
+    joined = put_together([(p.path, s) for p, s in zip(pieces, wired, strict=True)])
     design = tools.share(joined, problem)
     verdict = tools.check(design, problem) if design is not None else None
     holds = design is not None and verdict is not None and verdict.holds
@@ -272,46 +272,74 @@ def separate(problem: Problem) -> list[Problem]:
     return pieces
 
 
-def without_common_switch(problem: Problem) -> tuple[KitPart | None, Problem]:
+Lever = tuple[KitPart, str]
+"""A switch of the kit and the outside input that works it."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A circuit of its own, and the switches in front of it, the one next to the supply first."""
+
+    problem: Problem
+    path: tuple[Lever, ...]
+
+
+def take_apart(problem: Problem, path: tuple[Lever, ...] = ()) -> list[Piece]:
+    """Return the circuits of `problem`: separated by inputs, each behind its common switches."""
+    pieces: list[Piece] = []
+    for piece in separate(problem):
+        lever, inner = without_common_switch(piece)
+        if lever is None:
+            pieces.append(Piece(piece, path))
+        else:
+            pieces += take_apart(inner, (*path, lever))
+    return pieces
+
+
+def put_together(pieces: Sequence[tuple[tuple[Lever, ...], Skeleton]], depth: int = 0) -> Skeleton:
+    """Return the circuits on one supply, each behind the switches of its path."""
+    direct = [skeleton for path, skeleton in pieces if len(path) == depth]
+    levers = dict.fromkeys(path[depth] for path, _ in pieces if len(path) > depth)
+    for lever in levers:
+        inside = [p for p in pieces if len(p[0]) > depth and p[0][depth] == lever]
+        direct.append(behind_switch(put_together(inside, depth + 1), *lever))
+    return join(direct)
+
+
+def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
     """Return the switch that cuts off every load, and the problem behind it.
 
     Behind it the supply stands for "supply and switch". A design for that, put behind the switch,
     is one for the whole, and the least one: with the lever left on, any design of the whole is a
     design for the problem behind it plus at least that one switch. (None, problem) when no lever
-    covers everything.
+    covers everything. (Whether the design put behind a switch does it is checked all the same.)
     """
-    for item in problem.inputs:
-        if item.kind is not InputKind.SWITCH or item.steady is not None:
-            continue
-        if item.least_on or item.least_off or item.most_on or item.most_off:
+    limits = dict(problem.limits.most)
+    switches = [
+        part
+        for part in problem.kit.of_type(PartType.SWITCH)
+        if part.most != 0 and limits.get(part.name) != 0 and "make" in part.options
+    ]
+    for item in problem.inputs if switches else ():
+        bounded = item.least_on or item.least_off or item.most_on or item.most_off
+        if item.kind is not InputKind.SWITCH or item.steady is not None or bounded:
             continue
         if any(item.name in group for group in problem.never_together):
             continue
-        signals = [behind(r.signal, item.name) for r in problem.requirements]
-        if any(item.name in inputs_of(s) for s in signals):
+        if any(item.name not in inputs_of(r.signal) for r in problem.requirements):
             continue
-        limits = dict(problem.limits.most)
-        switches = [
-            p
-            for p in problem.kit.of_type(PartType.SWITCH)
-            if p.most != 0 and limits.get(p.name) != 0 and "make" in p.options
-        ]
-        if not switches:
-            return None, problem
+        signals = [behind(r.signal, item.name) for r in problem.requirements]
+        if any(item.name in inputs_of(signal) for signal in signals):
+            continue
         inner = replace(
             problem,
             requirements=tuple(
                 replace(r, signal=s) for r, s in zip(problem.requirements, signals, strict=True)
             ),
-            inputs=tuple(i for i in problem.inputs if i.name != item.name),
+            inputs=tuple(other for other in problem.inputs if other.name != item.name),
         )
-        return switches[0], inner
+        return (switches[0], item.name), inner
     return None, problem
-
-
-def _common_name(problem: Problem, inner: Problem) -> str:
-    kept = {item.name for item in inner.inputs}
-    return next(item.name for item in problem.inputs if item.name not in kept)
 
 
 def behind(signal: Signal, lever: str) -> Signal:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 
 from synth.errors import Place
 from synth.parts.kit import Kit
 from synth.signals import Signal, SignalMachine
 
 
-class InputKind(str, Enum):
+class InputKind(StrEnum):
     """What an outside input is, and so which parts follow it."""
 
     SUPPLY = "supply"
@@ -76,7 +76,7 @@ class Peak:
     goal: int
 
 
-class Objective(str, Enum):
+class Objective(StrEnum):
     """What to minimise."""
 
     PRICE = "price"

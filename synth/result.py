@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 
 from synth.design import Design
 from synth.trace import Moment, Trace
 
 
-class Status(str, Enum):
+class Status(StrEnum):
     """What a result may claim; nothing else may be said."""
 
     PROVEN = "proven-cheapest"
@@ -18,7 +18,7 @@ class Status(str, Enum):
     UNDECIDED = "undecided"
 
 
-class Fault(str, Enum):
+class Fault(StrEnum):
     """The kinds of defect that a check can find."""
 
     GOAL = "goal"

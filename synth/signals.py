@@ -27,7 +27,7 @@ class Const:
 
 @dataclass(frozen=True)
 class Level:
-    """The level of the outside input `name`, as the world has it (1: on, pressed, night, present)."""
+    """The level of the outside input `name`, as the world has it (1: on, pressed, night)."""
 
     name: str
 
@@ -256,7 +256,7 @@ class SignalMachine:
         return (0,) * len(self.nodes)
 
     def limit(self, slot: int, state: int) -> int:
-        """Return the time in ticks at which the clock of `slot` is due, 0 while it is not running."""
+        """Return the time in ticks at which the clock of `slot` is due, 0 while it is at rest."""
         node = self.nodes[slot]
         if not state & RUNNING:
             return 0

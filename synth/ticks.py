@@ -82,7 +82,9 @@ def parse_duration(text: str | int | float) -> int:
     while at < len(text):
         piece = _PIECE.match(text, at)
         if not piece:
-            raise TimeError(f"'{text.strip()}' is not a time; write for example '10 s', '5 min' or '2 h'")
+            raise TimeError(
+                f"'{text.strip()}' is not a time; write for example '10 s', '5 min' or '2 h'"
+            )
         factor_of = UNITS.get(piece[2].lower())
         if factor_of is None:
             raise TimeError(f"'{piece[2]}' is not a unit of time; use ms, s, min, h or d")

@@ -1,1 +1,4 @@
-"""What a part is: `behaviour` (how each type acts), `sharing` (how units divide), `kit` (what is on offer)."""
+"""What a part is.
+
+Rooms: `behaviour` (how each type acts), `sharing` (how units divide), `kit` (what is on offer).
+"""

@@ -13,7 +13,7 @@ register an edge even when the part moves later) and then, all together, the par
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
+from enum import StrEnum
 
 CONTACT = 1
 """The contact is operated (for a timer: closed)."""
@@ -25,7 +25,7 @@ PENDING = 8
 """An edge was registered and the part has not yet moved."""
 
 
-class PartType(str, Enum):
+class PartType(StrEnum):
     """The types of part; values are the words used in files."""
 
     SUPPLY = "supply"
@@ -54,7 +54,7 @@ class PartType(str, Enum):
 
 @dataclass(frozen=True)
 class Shape:
-    """Terminals of a type: power inputs, control inputs, outputs (a divider's depend on the kit)."""
+    """Terminals of a type: power inputs, control inputs, outputs (a divider's: see the kit)."""
 
     power: tuple[str, ...]
     controls: tuple[str, ...]
@@ -94,7 +94,13 @@ SPLITTING = frozenset({PartType.TAP_OFF, PartType.DIVIDER})
 EDGE_SENSITIVE = frozenset({PartType.IMPULSE, PartType.PULSE, PartType.RETRIGGERABLE})
 """Parts that act on a rising edge; the kit's `trigger` says how short an edge they see."""
 TIMED = frozenset(
-    {PartType.PULSE, PartType.RETRIGGERABLE, PartType.ON_DELAY, PartType.OFF_DELAY, PartType.RECYCLER}
+    {
+        PartType.PULSE,
+        PartType.RETRIGGERABLE,
+        PartType.ON_DELAY,
+        PartType.OFF_DELAY,
+        PartType.RECYCLER,
+    }
 )
 """Parts with a running time."""
 REMANENT = frozenset({PartType.BISTABLE, PartType.IMPULSE})

@@ -6,12 +6,12 @@ Nouns only; `synth.read.kit_file` reads and validates a kit from YAML.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 
 from synth.parts.behaviour import SHAPES, PartType, Shape, divider_outputs
 
 
-class Trigger(str, Enum):
+class Trigger(StrEnum):
     """How short an edge an edge-sensitive part sees."""
 
     INSTANT = "instant"

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
-from synth.parts.behaviour import LEVERS, SENSING, TIMED, PartType
+from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.bounds import lacks_time, sharing_floor
@@ -66,26 +66,6 @@ class Progress:
         return 0.0 if self.asked_to_stop() else min(3600.0, self.deadline - time.monotonic())
 
 
-@dataclass(frozen=True)
-class Cut:
-    """Some loads alone are known to need parts worth at least `price`.
-
-    Proof: hold every outside input that these loads do not depend on at a fixed level. Sensing
-    parts of those inputs then never move, so what is left of any design is a design for these
-    loads alone, with all other parts of the list.
-    """
-
-    catalogue: Catalogue
-    price: int
-
-    def refutes(self, catalogue: Catalogue, items: Sequence[int]) -> bool:
-        """Return whether the list `items` of `catalogue` holds too little for these loads."""
-        where = {offer: i for i, offer in enumerate(self.catalogue.offers)}
-        kept = [where[catalogue.offers[i]] for i in items if catalogue.offers[i] in where]
-        measured = self.catalogue.measure(tuple(sorted(kept)))
-        return measured is None or measured.price < self.price
-
-
 @dataclass
 class Found:
     """What the engine knows at its end.
@@ -114,7 +94,7 @@ class Engine:
     ) -> None:
         self.problem = problem
         self.catalogue = catalogue
-        self.cuts: list[Cut] = []
+        self.alone: list[Alone] = []
         self.tools = tools
         self.progress = progress
         self.seed = seed
@@ -124,8 +104,11 @@ class Engine:
         times = sorted(set().union(*(times_of(r.signal) for r in problem.requirements)))
         for moments, horizon in first_runs(problem, seed):
             self.scenarios.append(
-                build_scenario(problem, moments, problem.times or times, horizon, POINTS)
+                build_scenario(
+                    problem, moments, problem.times or times, horizon, POINTS, cut=2 * POINTS
+                )
             )
+        self.remembers = remembers(self.scenarios)
         self.plain = self.scenarios[:1]
         self.learned: list[Scenario] = []
 
@@ -169,7 +152,13 @@ class Engine:
                     if reason not in found.reasons:
                         found.reasons.append(reason)
                     continue
-            answer = self._ask(parts_list, key, priced, found)
+            answer: bool | None = True
+            for part in self.alone:
+                answer = part.possible(self.catalogue, parts_list.items) if not priced else True
+                if not answer:
+                    break
+            if answer:
+                answer = self._ask(parts_list, key, priced, found)
             if answer is None:
                 return found
             if answer:
@@ -257,8 +246,8 @@ class Engine:
         ]
         if len(followed) != len(set(followed)):
             return "a lever is one part with one contact"
-        if any(cut.refutes(self.catalogue, parts_list.items) for cut in self.cuts):
-            return "some loads alone need more than these parts"
+        if self.remembers and not any(part.type in CONTROLLED for part in parts):
+            return self.remembers
         return lacks_time(parts, self.problem)
 
     def _ask(
@@ -293,6 +282,27 @@ class Engine:
             if self.progress.over():
                 return None
             self._learn(design, verdict, wiring.decode(answer.values), wiring)
+
+    def any_wiring(self, parts_list: PartsList) -> bool | None:
+        """Return whether some wiring of some of these parts may do (None: no time to say).
+
+        "Some of": the list of a whole may have more than these loads use.
+        """
+        slots = tuple(
+            replace(slot, fixed=False)
+            for slot in self.catalogue.slots(parts_list.items, self.loads)
+        )
+        for scenarios in (self.plain + self.learned, self.scenarios + self.learned):
+            wiring = Wiring(self.problem, slots, Formula())
+            for scenario in scenarios:
+                Unrolled(wiring, scenario, DEPTH)
+            left = min(5.0, self.progress.left())
+            answer = solve(wiring.formula, left, seed=self.seed, stopped=self.progress.over)
+            if answer.satisfiable is None:
+                return None if self.progress.over() else True
+            if not answer.satisfiable:
+                return False
+        return True
 
     def _better(self, design: Design, parts_list: PartsList, found: Found) -> bool:
         old = self._key(found)
@@ -332,9 +342,6 @@ class Engine:
             last = max(m.time for m in shown.moments)
             end = last + 1
             instants = self.tools.instants(design, self.problem, shown.moments, end)
-            fine = 1
-            for moment in (*(m.time for m in shown.moments), *instants):
-                fine = max(fine, Fraction(moment).denominator)
             scenario = build_scenario(
                 self.problem, shown.moments, self.problem.times, int(last), POINTS,
                 also=instants,
@@ -370,6 +377,67 @@ class Engine:
                 if offer.name == part.part and name == follows and part.part not in free:
                     items.append(index)
         return tuple(sorted(items))
+
+
+@dataclass
+class Alone:
+    """Some loads of a problem alone: what they are known to need refutes lists for the whole.
+
+    Proof: hold every outside input that these loads do not depend on at a fixed level. Sensing
+    parts of those inputs then never move, so what is left of any design is a design for these
+    loads alone, with all other parts of the list.
+    """
+
+    engine: Engine
+    found: Found
+    answers: dict[tuple[int, ...], bool] = field(default_factory=dict)
+
+    def possible(self, catalogue: Catalogue, items: Sequence[int]) -> bool | None:
+        """Return whether the parts `items` of `catalogue` may do for these loads (None: no time)."""
+        own = self.engine.catalogue
+        where = {offer: i for i, offer in enumerate(own.offers)}
+        kept = tuple(
+            sorted(where[catalogue.offers[i]] for i in items if catalogue.offers[i] in where)
+        )
+        if kept in self.answers:
+            return self.answers[kept]
+        if self.found.parts_list is not None and _holds(kept, self.found.parts_list.items):
+            return True
+        measured = own.measure(kept)
+        objectives = self.engine.problem.objectives
+        answer: bool | None = True
+        if measured is None or self.engine._hopeless(measured):
+            answer = False
+        elif self.found.closed and self.found.parts_list is not None:
+            key, least = measured.key(objectives), self.found.parts_list.key(objectives)
+            answer = key[0] >= least[0]
+        if answer and measured is not None:
+            answer = self.engine.any_wiring(measured)
+        if answer is not None:
+            self.answers[kept] = answer
+        return answer
+
+
+def _holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
+    """Return whether the multiset `items` holds all of `wanted`."""
+    return all(items.count(i) >= wanted.count(i) for i in set(wanted))
+
+
+def remembers(scenarios: Sequence[Scenario]) -> str:
+    """Return why a part with a state of its own is needed, "" if that is not known.
+
+    Proof: sensing contacts, joints and splitting parts follow the present levels of the inputs
+    alone, so without a controlled part every load is a function of them. Two settled instants
+    with the same inputs and different wanted loads show that it must not be.
+    """
+    for scenario in scenarios:
+        seen: dict[tuple[bool, ...], tuple[bool, ...]] = {}
+        for point in scenario.points:
+            wanted = seen.setdefault(point.inputs, point.loads)
+            for load, one, other in zip(scenario.loads, wanted, point.loads, strict=True):
+                if one != other:
+                    return f"'{load}' has to remember, and no part that can is in the list"
+    return ""
 
 
 def _representatives(problem: Problem) -> tuple[str, ...]:

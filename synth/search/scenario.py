@@ -7,11 +7,13 @@ timer expires off the grid *escapes*: from there on nothing is asked of it (the 
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from math import lcm
 
 from synth.problem import Problem
+from synth.signals import SignalMachine
 from synth.trace import Moment
 
 
@@ -43,17 +45,19 @@ def build_scenario(
     horizon: int,
     most_points: int = 40,
     depth: int = 3,
-    also: Iterable[int] = (),
+    also: Iterable[int | Fraction] = (),
+    cut: int | None = None,
 ) -> Scenario:
     """Return the scenario in which the inputs change at `moments`, over a grid up to `horizon`.
 
     The grid holds every moment, every instant at which a required signal's own clock expires,
     the instants `also` (ticks), and what can be reached from these by adding up to `depth` of
     the settings in `times` (ticks). When that is more than `most_points`, fewer sums are taken.
+    With `cut` the run ends after so many points at most: a shorter run only asks less.
     """
-    fine = 1
-    for moment in moments:
-        fine = _lcm(fine, moment.time.denominator)
+    also = tuple(also)
+    fine = lcm(*(moment.time.denominator for moment in moments))
+    fine = lcm(fine, *(Fraction(instant).denominator for instant in also))
     changes = {int(m.time * fine): dict(m.inputs) for m in moments}
     end = horizon * fine
     steps = sorted(t * fine for t in times)
@@ -78,7 +82,7 @@ def build_scenario(
     state = machine.start
     clocks: dict[int, int] = {}
     points: list[Point] = []
-    for time in sorted(grid):
+    for time in sorted(grid)[:cut]:
         levels.update(changes.get(time, {}))
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, loads, again = machine.react(state, levels, due)
@@ -90,12 +94,12 @@ def build_scenario(
 
 
 def _clocks(
-    machine: object, state: tuple[int, ...], clocks: dict[int, int], again: Sequence[int],
+    machine: SignalMachine, state: tuple[int, ...], clocks: dict[int, int], again: Sequence[int],
     time: int, fine: int, due: Sequence[int],
 ) -> dict[int, int]:
     new: dict[int, int] = {}
     for slot, value in enumerate(state):
-        limit = machine.limit(slot, value)  # type: ignore[attr-defined]
+        limit = machine.limit(slot, value)
         if limit:
             new[slot] = time + limit * fine if slot in again else clocks[slot]
     return new
@@ -121,14 +125,3 @@ def _own_times(problem: Problem, changes: dict[int, dict[str, bool]], fine: int,
         if len(times) > 2000:
             break
     return times
-
-
-def _lcm(a: int, b: int) -> int:
-    from math import lcm
-
-    return lcm(a, b)
-
-
-def pairs(names: Sequence[str]) -> Iterable[tuple[str, str]]:
-    """Return all pairs of different names."""
-    return itertools.combinations(names, 2)

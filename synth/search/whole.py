@@ -9,7 +9,7 @@ list of the whole below it was refuted.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
@@ -17,10 +17,11 @@ from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import KitPart
 from synth.problem import InputKind, Objective, Problem, Requirement
 from synth.result import Outcome, Status, Verdict
-from synth.search.engine import DEPTH, Cut, Engine, Found, Progress, Tools, floor_for
+from synth.search.engine import DEPTH, Alone, Engine, Found, Progress, Tools, floor_for
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
 from synth.signals import (
+    OFF,
     And,
     Const,
     Cycle,
@@ -51,6 +52,7 @@ class Part:
     problem: Problem
     catalogue: Catalogue
     found: Found
+    engine: Engine
 
     @property
     def parts(self) -> list[KitPart]:
@@ -78,7 +80,7 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
     circuits: list[Part] = []
     pieces = take_apart(problem)
     pieces.sort(key=lambda piece: (_has_times(piece.problem), len(piece.problem.requirements)))
-    roots = [switch for switch, _ in dict.fromkeys(r for piece in pieces for r in piece.path)]
+    roots = [switch for switch, _ in roots_of(pieces)]
     for number, piece in enumerate(pieces):
         inner = piece.problem
         progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
@@ -92,9 +94,11 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
             others,
             len(problem.requirements) - len(inner.requirements) if last else 0,
             _needs(problem) - _needs(inner) if last else 0,
+            most_of_each(problem),
         )
-        found = Engine(inner, catalogue, tools, progress, seed).run()
-        circuits.append(Part(inner, catalogue, found))
+        engine = Engine(inner, catalogue, tools, progress, seed)
+        found = engine.run()
+        circuits.append(Part(inner, catalogue, found, engine))
         if found.design is None:
             return _nothing(problem, found, began)
     apart = time.monotonic()
@@ -118,9 +122,16 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
             times.append(("whole", time.monotonic() - apart))
             return _outcome(problem, design, verdict, True, actual[0], key, times)
     # The question about the whole, with the sum of the parts as the bound to beat.
-    catalogue = Catalogue(problem, floor)
+    catalogue = Catalogue(problem, floor, most=most_of_each(problem))
     engine = Engine(problem, catalogue, tools, progress, seed)
-    engine.cuts = _cuts(circuits, floor)
+    engine.alone = [Alone(c.engine, c.found) for c in circuits]
+    if 1 < len(hard) < len(circuits):
+        # The circuits that need more than a sensing part for each input, asked together.
+        loads = {r.load for c in hard for r in c.problem.requirements}
+        some = only(problem if not roots else _behind_all(problem, roots_of(pieces)), loads)
+        some_catalogue = Catalogue(some, floor, most=most_of_each(problem))
+        some_engine = Engine(some, some_catalogue, tools, progress, seed)
+        engine.alone.append(Alone(some_engine, Found()))
     upper = None
     if holds and design is not None:
         upper = _key_of(design, problem, key)
@@ -138,6 +149,15 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
     )
 
 
+def most_of_each(problem: Problem) -> int:
+    """Return the most parts of each kind, and in all beyond the needed ones, that are considered.
+
+    By price this bounds nothing that matters, since longer lists are dearer; where another
+    objective comes first, lists of parts that cost nothing of it would never end.
+    """
+    return 12 if problem.objectives[0] is Objective.PRICE else 4
+
+
 def _has_times(problem: Problem) -> bool:
     return any(times_of(r.signal) for r in problem.requirements)
 
@@ -153,19 +173,6 @@ def _key_of(design: Design, problem: Problem, like: tuple[int, ...]) -> tuple[in
         Objective.SUPPLY: design.supply,
     }
     return tuple(values.get(o, like[i]) for i, o in enumerate(problem.objectives))
-
-
-def _cuts(circuits: list[Part], floor: Callable[[int], int | None]) -> list[Cut]:
-    """Return what each circuit alone is known to need, where that was proven without the others."""
-    cuts: list[Cut] = []
-    for circuit in circuits:
-        if circuit.found.closed and circuit.problem.objectives[0] is Objective.PRICE:
-            alone = Catalogue(circuit.problem, floor)
-            assert circuit.found.parts_list is not None
-            measured = alone.measure(circuit.found.parts_list.items)
-            if measured is not None and not circuit.catalogue.elsewhere:
-                cuts.append(Cut(alone, measured.price))
-    return cuts
 
 
 def _outcome(
@@ -213,7 +220,8 @@ def _nothing(problem: Problem, found: Found, began: float) -> Outcome:
 def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     """Return the bounds within which a proof holds."""
     told = [
-        f"parts of the kit '{problem.kit.name}', at most 12 of each beyond one for every input",
+        f"parts of the kit '{problem.kit.name}', at most {most_of_each(problem)} of each and as many "
+        "in all beyond one for every input",
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
@@ -250,26 +258,47 @@ def separate(problem: Problem) -> list[Problem]:
     for _, requirements in groups:
         requirements.sort(key=lambda r: order[r.load])
         loads = {r.load for r in requirements}
-        named = frozenset().union(*(inputs_of(r.signal) for r in requirements)) | {"supply"}
-        pieces.append(
-            replace(
-                problem,
-                requirements=tuple(requirements),
-                inputs=tuple(item for item in problem.inputs if item.name in named),
-                never_together=tuple(
-                    group
-                    for names in problem.never_together
-                    if len(group := tuple(n for n in names if n in named)) > 1
-                ),
-                apart=tuple(p for p in problem.apart if p.first in loads),
-                peak=problem.peak if len(groups) == 1 else None,
-                limits=replace(problem.limits, price=None, supply=None)
-                if len(groups) > 1
-                else problem.limits,
-            )
-        )
+        whole = len(groups) == 1
+        pieces.append(problem if whole else only(problem, loads))
     pieces.sort(key=lambda piece: order[piece.requirements[0].load])
     return pieces
+
+
+def only(problem: Problem, loads: Collection[str]) -> Problem:
+    """Return what `problem` asks of `loads` alone, with the inputs that matter to them."""
+    requirements = tuple(r for r in problem.requirements if r.load in loads)
+    named = frozenset().union(*(inputs_of(r.signal) for r in requirements)) | {"supply"}
+    return replace(
+        problem,
+        requirements=requirements,
+        inputs=tuple(item for item in problem.inputs if item.name in named),
+        never_together=tuple(
+            group
+            for names in problem.never_together
+            if len(group := tuple(n for n in names if n in named)) > 1
+        ),
+        apart=tuple(p for p in problem.apart if p.first in loads and p.second in loads),
+        peak=None,
+        limits=replace(problem.limits, price=None, supply=None),
+    )
+
+
+def _behind_all(problem: Problem, levers: Sequence[Lever]) -> Problem:
+    """Return `problem` with the levers of common switches left on: an easier problem."""
+    requirements = problem.requirements
+    for _, name in levers:
+        requirements = tuple(replace(r, signal=behind(r.signal, name)) for r in requirements)
+    names = {name for _, name in levers}
+    return replace(
+        problem,
+        requirements=requirements,
+        inputs=tuple(item for item in problem.inputs if item.name not in names),
+    )
+
+
+def roots_of(pieces: Sequence[Piece]) -> list[Lever]:
+    """Return the common switches of all pieces, each once, in a stable order."""
+    return list(dict.fromkeys(lever for piece in pieces for lever in piece.path))
 
 
 Lever = tuple[KitPart, str]
@@ -328,6 +357,8 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
             continue
         if any(item.name not in inputs_of(r.signal) for r in problem.requirements):
             continue
+        if any(without(r.signal, item.name) != OFF for r in problem.requirements):
+            continue
         signals = [behind(r.signal, item.name) for r in problem.requirements]
         if any(item.name in inputs_of(signal) for signal in signals):
             continue
@@ -340,6 +371,32 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
         )
         return (switches[0], item.name), inner
     return None, problem
+
+
+def without(signal: Signal, lever: str) -> Signal:
+    """Return what is left of `signal` while the input `lever` is 0 for good."""
+
+    def inside(s: Signal) -> Signal:
+        return without(s, lever)
+
+    match signal:
+        case Level(name):
+            return OFF if name == lever else signal
+        case And(of):
+            return all_of(*(inside(piece) for piece in of))
+        case Or(of):
+            return any_of(*(inside(piece) for piece in of))
+        case Not(of):
+            return negated(inside(of))
+        case Const():
+            return signal
+    if inside(signal.enable) == OFF:
+        return OFF
+    match signal:
+        case Pulse(start=wish) | OnDelay(of=wish) | OffDelay(of=wish) | Cycle(gate=wish):
+            finishing = isinstance(signal, Cycle) and signal.finish
+            return OFF if inside(wish) == OFF and not finishing else signal
+    return signal
 
 
 def behind(signal: Signal, lever: str) -> Signal:

@@ -1,0 +1,313 @@
+"""The main scenario as a plain CP-SAT model: every splitting part and every second is modelled.
+
+The obvious formulation, for comparison only. Parts that may be used, a Boolean for each wire, an
+amount of units for each terminal, and one copy of the circuit's state for each settling step of
+each second of a run. It shares no code with the package. It is even given less to do: one run of
+the inputs, where the real search needs several and an exact check.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+STEPS = 6
+"""Settling steps in each second."""
+UNITS = 12
+"""Most units on any terminal."""
+HORIZON = 80
+"""Seconds in the run."""
+TIMES = (10, 40, 50, 60)
+"""Seconds a timer can be set to: those that the search offers for this scenario."""
+EVENTS = {
+    0: {"master": True, "night": True},
+    20: {"night": False},
+    63: {"master": False},
+    66: {"master": True},
+}
+"""What the inputs do, by second. At 63 the pump runs and has to stop at once."""
+
+SHAPES = {
+    "switch": (["in"], [], ["out"]),
+    "twilight-switch": (["in"], [], ["out"]),
+    "relay-break": (["in"], ["coil"], ["out"]),
+    "pulse-timer": (["in"], ["start"], ["out"]),
+    "tap-off": (["in"], [], ["branch", "rest"]),
+    "divider": (["in"], [], ["out1", "out2", "out3"]),
+    "load": (["in"], [], []),
+}
+OFFERS = {
+    "switch": (1, 2),
+    "twilight-switch": (1, 5),
+    "relay-break": (2, 4),
+    "pulse-timer": (2, 8),
+    "tap-off": (3, 2),
+    "divider": (3, 3),
+}
+"""Most of each type, and its price (those of the kit `starter`)."""
+LOADS = ("pump", "light", "heater")
+
+Wires = set[tuple[str, str]]
+"""Wires as ("part:output", "part:input")."""
+
+
+def wanted(levels: dict[str, bool], second: int, since: int) -> dict[str, bool]:
+    """Return what each load must do; `since` is the second at which the master was closed."""
+    pump = levels["master"] and (second - since) % 60 < 10
+    return {"pump": pump, "light": True, "heater": levels["night"]}
+
+
+@dataclass
+class PlainModel:
+    """The model, with its wires to be read or fixed."""
+
+    model: Any = field(default_factory=cp_model.CpModel)
+    parts: dict[str, str] = field(default_factory=dict)
+    """Part name to type."""
+    used: dict[str, Any] = field(default_factory=dict)
+    wires: dict[tuple[str, str], Any] = field(default_factory=dict)
+    settings: dict[str, Any] = field(default_factory=dict)
+    """Timer name to seconds, tap-off name to units."""
+    price: Any = 0
+
+    def __post_init__(self) -> None:
+        true = self.true = self.model.new_constant(1)
+        for kind, (most, price) in OFFERS.items():
+            names = [f"{kind} {number + 1}" for number in range(most)]
+            for name in names:
+                self.parts[name] = kind
+                self.used[name] = self.model.new_bool_var(name)
+                self.price += price * self.used[name]
+            for first, second in pairwise(names):
+                self.model.add_implication(self.used[second], self.used[first])
+        for load in LOADS:
+            self.parts[load], self.used[load] = "load", true
+        self._wiring()
+        self._amounts()
+        self._run()
+        self.model.minimize(self.price)
+
+    def _wiring(self) -> None:
+        self.power, self.control, self.outputs = [], [], [("supply", "out")]
+        for name, kind in self.parts.items():
+            power, control, outputs = SHAPES[kind]
+            self.power += [(name, terminal) for terminal in power]
+            self.control += [(name, terminal) for terminal in control]
+            self.outputs += [(name, terminal) for terminal in outputs]
+        self.inputs = self.power + self.control
+        model = self.model
+        rank = {name: model.new_int_var(0, len(self.parts), "") for name in self.parts}
+        for target in self.inputs:
+            for source in self.outputs:
+                wire = self.wires[":".join(source), ":".join(target)] = model.new_bool_var("")
+                if target in self.power and source[0] != "supply":
+                    ahead = rank[target[0]] >= rank[source[0]] + 1
+                    model.add(ahead).only_enforce_if(wire)
+        for target in self.inputs:
+            model.add(sum(self.wire(s, target) for s in self.outputs) == self.used[target[0]])
+        self.feeds = {}
+        for source in self.outputs:
+            count = sum(self.wire(source, t) for t in self.inputs)
+            self.feeds[source] = model.new_bool_var("")
+            model.add(count == self.feeds[source])
+            if source[0] != "supply":
+                model.add_implication(self.feeds[source], self.used[source[0]])
+
+    def wire(self, source: tuple[str, str], target: tuple[str, str]) -> Any:
+        """Return the Boolean of the wire from `source` to `target`."""
+        return self.wires[":".join(source), ":".join(target)]
+
+    def _amounts(self) -> None:
+        model = self.model
+        reach = {i: model.new_int_var(0, UNITS, "") for i in self.inputs}
+        hand_on = {o: model.new_int_var(0, UNITS, "") for o in self.outputs}
+        for target in self.inputs:
+            for source in self.outputs:
+                same = reach[target] == hand_on[source]
+                model.add(same).only_enforce_if(self.wire(source, target))
+            if target in self.control or self.parts[target[0]] == "load":
+                model.add(reach[target] >= 1).only_enforce_if(self.used[target[0]])
+        for name, kind in self.parts.items():
+            if kind == "tap-off":
+                setting = self.settings[name] = model.new_int_var(1, UNITS, "")
+                branch, rest = hand_on[name, "branch"], hand_on[name, "rest"]
+                model.add_min_equality(branch, [setting, reach[name, "in"]])
+                model.add(branch + rest == reach[name, "in"])
+            elif kind == "divider":
+                outputs = [(name, terminal) for terminal in SHAPES[kind][2]]
+                for before, after in pairwise(outputs):
+                    model.add_implication(self.feeds[after], self.feeds[before])
+                for count in range(1, len(outputs) + 1):
+                    connected = [self.feeds[outputs[count - 1]]]
+                    if count < len(outputs):
+                        connected.append(~self.feeds[outputs[count]])
+                    for number, output in enumerate(outputs[:count], start=1):
+                        # Output i of m gets ceil((n - i + 1) / m) = floor((n - i + m) / m).
+                        share = model.new_int_var(0, UNITS + 1, "")
+                        model.add_division_equality(
+                            share, reach[name, "in"] + (count - number), count
+                        )
+                        model.add(hand_on[output] == share).only_enforce_if(connected)
+            elif kind != "load":
+                model.add(hand_on[name, "out"] == reach[name, "in"])
+
+    # -- time --------------------------------------------------------------------------------
+
+    def _and(self, *literals: Any) -> Any:
+        out = self.model.new_bool_var("")
+        for literal in literals:
+            self.model.add_implication(out, literal)
+        self.model.add_bool_or([out, *(~literal for literal in literals)])
+        return out
+
+    def _or(self, *literals: Any) -> Any:
+        return ~self._and(*(~literal for literal in literals))
+
+    def _differ(self, a: Any, b: Any) -> Any:
+        return self._or(self._and(a, ~b), self._and(~a, b))
+
+    def _run(self) -> None:
+        model = self.model
+        timers = [n for n, kind in self.parts.items() if kind == "pulse-timer"]
+        relays = [n for n, kind in self.parts.items() if kind == "relay-break"]
+        for name in timers:
+            domain = cp_model.Domain.from_values(TIMES)
+            self.settings[name] = model.new_int_var_from_domain(domain, "")
+        contact = dict.fromkeys((*timers, *relays), ~self.true)
+        seen = dict.fromkeys(timers, ~self.true)
+        age: dict[str, Any] = dict.fromkeys(timers, 0)
+        levels = {"master": False, "night": False}
+        before: dict[str, bool] = dict.fromkeys(LOADS, False)
+        since = 0
+        for second in range(HORIZON):
+            change = EVENTS.get(second, {})
+            levels.update(change)
+            since = second if change.get("master") else since
+            now = wanted(levels, second, since)
+            due = {}
+            for name in timers:
+                up = model.new_bool_var("")
+                model.add(age[name] + 1 == self.settings[name]).only_enforce_if(up)
+                model.add(age[name] + 1 != self.settings[name]).only_enforce_if(~up)
+                due[name] = self._and(contact[name], up)
+            started: dict[str, list[Any]] = {name: [] for name in timers}
+            seen_loads: list[dict[str, Any]] = []
+            for step in range(STEPS):
+                live = self._evaluate(contact, levels)
+                seen_loads.append({load: live[load, "in"] for load in LOADS})
+                expired = due if step == 0 else dict.fromkeys(timers, ~self.true)
+                contact, seen, moved = self._step(live, contact, seen, expired, started)
+                if step == STEPS - 1:
+                    model.add_bool_and([~literal for literal in moved])
+            for load in LOADS:
+                line = [found[load] for found in seen_loads]
+                good = [v if now[load] else ~v for v in line]
+                model.add_bool_and([good[-1]] if before[load] != now[load] else good)
+                for a, b in pairwise(good):
+                    model.add_implication(a, b)
+            before = now
+            for name in timers:
+                anew = self._or(*started[name])
+                older = model.new_int_var(0, HORIZON, "")
+                model.add(older == 0).only_enforce_if(anew)
+                model.add(older == age[name] + 1).only_enforce_if(~anew)
+                age[name] = older
+
+    def _evaluate(self, contact: dict[str, Any], levels: dict[str, bool]) -> dict[Any, Any]:
+        model = self.model
+        live: dict[Any, Any] = {target: model.new_bool_var("") for target in self.inputs}
+        for name in self.parts:
+            for target in self.inputs:
+                if target[0] == name and self.parts[name] != "load":
+                    model.add_implication(~self.used[name], ~live[target])
+        for source in self.outputs:
+            name = source[0]
+            kind = self.parts.get(name, "supply")
+            if kind == "supply":
+                out = self.true
+            elif kind in ("tap-off", "divider"):
+                out = live[name, "in"]
+            elif kind in ("switch", "twilight-switch"):
+                closed = levels["master" if kind == "switch" else "night"]
+                out = live[name, "in"] if closed else ~self.true
+            else:
+                state = ~contact[name] if kind == "relay-break" else contact[name]
+                out = self._and(live[name, "in"], state)
+            for target in self.inputs:
+                wire = self.wire(source, target)
+                model.add_bool_or([~wire, ~out, live[target]])
+                model.add_bool_or([~wire, out, ~live[target]])
+        return live
+
+    def _step(
+        self,
+        live: dict[Any, Any],
+        contact: dict[str, Any],
+        seen: dict[str, Any],
+        due: dict[str, Any],
+        started: dict[str, list[Any]],
+    ) -> tuple[dict[str, Any], dict[str, Any], list[Any]]:
+        """Return contacts and levels seen after one step, and what moved in it. Edges are seen
+        only in a step in which nothing else moves, or as the timer's own time is up."""
+        new, new_seen, moved = {}, {}, list(due.values())
+        for name, kind in self.parts.items():
+            if kind == "relay-break":
+                new[name] = live[name, "coil"]
+                moved.append(self._differ(contact[name], new[name]))
+            elif kind == "pulse-timer":
+                moved.append(self._and(~live[name, "in"], self._or(contact[name], seen[name])))
+        quiet = ~self._or(*moved)
+        for name in seen:
+            power, control = live[name, "in"], live[name, "start"]
+            looks = self._or(quiet, due[name])
+            start = self._and(
+                looks, power, control, ~seen[name], self._or(~contact[name], due[name])
+            )
+            started[name].append(start)
+            kept = self._and(contact[name], ~due[name])
+            new[name] = self._and(power, self._or(start, kept))
+            level = self._or(self._and(looks, control), self._and(~looks, seen[name]))
+            new_seen[name] = self._and(power, level)
+            moved += [start, self._differ(contact[name], new[name])]
+        return new, new_seen, moved
+
+    def fix(self, wires: Wires, settings: dict[str, int]) -> None:
+        """Allow exactly these wires and settings: whether the model accepts a given design."""
+        for key, variable in self.wires.items():
+            self.model.add(variable == int(key in wires))
+        for name, value in settings.items():
+            self.model.add(self.settings[name] == value)
+
+
+@dataclass(frozen=True)
+class PlainAnswer:
+    """What the plain model came to; `seconds` are those of building and solving."""
+
+    status: str
+    price: int | None
+    bound: int
+    seconds: float
+
+
+def solve_plain(seconds: float, fixed: tuple[Wires, dict[str, int]] | None = None) -> PlainAnswer:
+    """Build and solve the model within about `seconds` of solving, on two workers."""
+    began = time.perf_counter()
+    plain = PlainModel()
+    if fixed is not None:
+        plain.fix(*fixed)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 2
+    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.random_seed = 1
+    status = solver.solve(plain.model)
+    found = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+    return PlainAnswer(
+        solver.status_name(status),
+        round(solver.objective_value) if found else None,
+        round(solver.best_objective_bound),
+        time.perf_counter() - began,
+    )

@@ -1,0 +1,108 @@
+"""The wiring questions that a search asks, put to another solver: CaDiCaL, by way of python-sat."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pysat.solvers import Cadical195
+
+from synth.search import engine
+from synth.search.formula import Formula
+
+Clauses = list[list[int]]
+
+
+def clauses_of(formula: Formula, fixed: Sequence[int] = ()) -> Clauses:
+    """Return the formula in clauses alone; sums become decision diagrams (Een and Sorensson,
+    *Translating Pseudo-Boolean Constraints into SAT*, 2006, section 5.3)."""
+    clauses = [list(clause) for clause in formula.clauses] + [[literal] for literal in fixed]
+    for group in formula.exactly_one:
+        clauses.append(list(group))
+        clauses += [[-a, -b] for i, a in enumerate(group) for b in group[i + 1 :]]
+    fresh = formula.count
+    for variables, weights, least, most in formula.sums:
+        assert all(weight >= 0 for weight in weights)
+        flipped = [-v for v in variables]
+        for literals, limit in ((variables, most), (flipped, sum(weights) - least)):
+            fresh = _at_most(list(literals), list(weights), limit, clauses, fresh)
+    return clauses
+
+
+def _at_most(
+    literals: list[int], weights: list[int], limit: int, clauses: Clauses, fresh: int
+) -> int:
+    """Add: the weights of the true literals sum to at most `limit`. Return the last variable."""
+    rest = [sum(weights[i:]) for i in range(len(weights) + 1)]
+    if limit < 0:
+        clauses.append([])
+        return fresh
+    if rest[0] <= limit:
+        return fresh
+    nodes: dict[tuple[int, int], int] = {(0, limit): fresh + 1}
+    fresh += 1
+    clauses.append([fresh])
+    todo = [(0, limit)]
+    while todo:
+        at, slack = todo.pop()
+        node = nodes[at, slack]
+        for condition, left in (([], slack), ([-literals[at]], slack - weights[at])):
+            if left < 0:
+                clauses.append([-node, *condition])
+            elif rest[at + 1] > left:
+                if (at + 1, left) not in nodes:
+                    fresh += 1
+                    nodes[at + 1, left] = fresh
+                    todo.append((at + 1, left))
+                clauses.append([-node, *condition, nodes[at + 1, left]])
+    return fresh
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """How many questions were asked, seconds in each solver, and how often they disagreed."""
+
+    questions: int
+    ours: float
+    other: float
+    disagreements: int
+
+
+def replayed(goals: Path) -> Replayed:
+    """Plan `goals`, and put every question that the search asked to CaDiCaL as well.
+
+    Both times hold the handing over of the clauses and the solving.
+    """
+    from synth.pipeline import plan, read_problem
+
+    asked: list[tuple[Clauses, bool | None]] = []
+    ours = 0.0
+    real = engine.solve
+
+    def recording(formula: Formula, *arguments: Any, **options: Any) -> Any:
+        nonlocal ours
+        began = time.perf_counter()
+        answer = real(formula, *arguments, **options)
+        ours += time.perf_counter() - began
+        assert not options.get("minimise")
+        asked.append((clauses_of(formula, options.get("fixed", ())), answer.satisfiable))
+        return answer
+
+    engine.solve = recording
+    try:
+        plan(read_problem(str(goals), None, None), seconds=120)
+    finally:
+        engine.solve = real
+    other, disagreements = 0.0, 0
+    for clauses, satisfiable in asked:
+        if satisfiable is None:
+            continue
+        began = time.perf_counter()
+        with Cadical195(bootstrap_with=clauses) as solver:
+            answer = solver.solve()
+        other += time.perf_counter() - began
+        disagreements += answer is not satisfiable
+    return Replayed(len(asked), ours, other, disagreements)

@@ -187,16 +187,13 @@ class Engine:
         price = found.design.price(self.problem.kit)
         elsewhere = sum(part.price for part in self.catalogue.elsewhere)
         values = {Objective.PRICE: price + elsewhere, Objective.SUPPLY: found.design.supply}
-        return tuple(
-            values.get(o, len(found.parts_list.items)) for o in self.problem.objectives
-        )
+        return tuple(values.get(o, len(found.parts_list.items)) for o in self.problem.objectives)
 
     def _needed(self) -> list[int] | None:
         """Return the offers that every design has: one sensing part for each input that any
         signal depends on (nothing else follows that input). None when there is none."""
         needed: list[int] = []
-        named = sorted(set().union(*(inputs_of(r.signal) for r in self.problem.requirements)))
-        for name in named:
+        for name in self._named():
             if name == "supply":
                 continue
             options = [
@@ -210,10 +207,15 @@ class Engine:
                 needed.append(options[0])
         return needed
 
+    def _named(self) -> list[str]:
+        """Return the outside inputs that any required signal depends on, in order of name."""
+        found: set[str] = set()
+        return sorted(found.union(*(inputs_of(r.signal) for r in self.problem.requirements)))
+
     def _impossible(self) -> str:
         """Return why no parts list whatever will do, "" if that is not known."""
         offers, limits = self.catalogue.offers, self.problem.limits
-        for name in sorted(set().union(*(inputs_of(r.signal) for r in self.problem.requirements))):
+        for name in self._named():
             if name != "supply" and all(follows != name for _, follows in offers):
                 return f"nothing on offer follows '{name}'"
         timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
@@ -234,7 +236,7 @@ class Engine:
             return f"more than {limits.supply} units are needed"
         if limits.price is not None and parts_list.price > limits.price:
             return f"more than {limits.price} coins are needed"
-        for name in set().union(*(inputs_of(r.signal) for r in self.problem.requirements)):
+        for name in self._named():
             if name != "supply" and not any(
                 self.catalogue.offers[i][1] == name for i in parts_list.items
             ):
@@ -331,9 +333,7 @@ class Engine:
         """Return the wiring with the loads added that want the same as one that has been wired."""
         return with_equal_loads(skeleton, self.problem)
 
-    def _learn(
-        self, design: Design, verdict: Verdict, bare: Skeleton, wiring: Wiring
-    ) -> None:
+    def _learn(self, design: Design, verdict: Verdict, bare: Skeleton, wiring: Wiring) -> None:
         """Add the scenario of the first counterexample, or rule out this very wiring."""
         for defect in verdict.defects:
             shown = defect.counterexample
@@ -343,7 +343,11 @@ class Engine:
             end = last + 1
             instants = self.tools.instants(design, self.problem, shown.moments, end)
             scenario = build_scenario(
-                self.problem, shown.moments, self.problem.times, int(last), POINTS,
+                self.problem,
+                shown.moments,
+                self.problem.times,
+                int(last),
+                POINTS,
                 also=instants,
             )
             if self._refutes(scenario, bare):
@@ -357,8 +361,9 @@ class Engine:
         items = self._items_of(bare)
         formula = Formula()
         slots = tuple(
-            slot for slot in self.catalogue.slots(items, self.loads) if slot.fixed or slot.load
-            or slot.name in names
+            slot
+            for slot in self.catalogue.slots(items, self.loads)
+            if slot.fixed or slot.load or slot.name in names
         )
         wiring = Wiring(self.problem, slots, formula)
         Unrolled(wiring, scenario, DEPTH)
@@ -393,7 +398,7 @@ class Alone:
     answers: dict[tuple[int, ...], bool] = field(default_factory=dict)
 
     def possible(self, catalogue: Catalogue, items: Sequence[int]) -> bool | None:
-        """Return whether the parts `items` of `catalogue` may do for these loads (None: no time)."""
+        """Return whether the parts `items` may do for these loads (None: no time to say)."""
         own = self.engine.catalogue
         where = {offer: i for i, offer in enumerate(own.offers)}
         kept = tuple(
@@ -452,7 +457,7 @@ def _representatives(problem: Problem) -> tuple[str, ...]:
 
 
 def with_equal_loads(skeleton: Skeleton, problem: Problem) -> Skeleton:
-    """Return `skeleton` with every load of `problem`, each fed where a load of the same signal is."""
+    """Return `skeleton` with all loads, each fed where a load of the same signal is."""
     fed = {target.part: source for source, target in skeleton.feeds if target.terminal == "in"}
     present = {part.name for part in skeleton.parts if part.type is PartType.LOAD}
     parts, feeds = list(skeleton.parts), list(skeleton.feeds)

@@ -81,7 +81,9 @@ class Catalogue:
         price = sum(part.price for part in parts) + sharing
         return PartsList(items, price, units_floor(parts, self.needs))
 
-    def in_order(self, needed: Sequence[int], objectives: Sequence[Objective]) -> Iterator[PartsList]:
+    def in_order(
+        self, needed: Sequence[int], objectives: Sequence[Objective]
+    ) -> Iterator[PartsList]:
         """Yield all lists that hold the offers `needed`, none before a lesser one."""
         start = self.measure(tuple(sorted(needed)))
         if start is None:

@@ -12,7 +12,11 @@ from synth.search.engine import Progress, Tools
 
 
 def polished(
-    skeleton: Skeleton, design: Design, verdict: Verdict, problem: Problem, tools: Tools,
+    skeleton: Skeleton,
+    design: Design,
+    verdict: Verdict,
+    problem: Problem,
+    tools: Tools,
     progress: Progress,
 ) -> tuple[Skeleton, Design, Verdict]:
     """Return a design no worse in any order of objectives, found by moving one wire at a time.

@@ -87,15 +87,18 @@ def build_scenario(
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, loads, again = machine.react(state, levels, due)
         clocks = _clocks(machine, state, clocks, again, time, fine, due)
-        points.append(
-            Point(time, tuple(levels[n] for n in names), tuple(loads.values()))
-        )
+        points.append(Point(time, tuple(levels[n] for n in names), tuple(loads.values())))
     return Scenario(names, tuple(r.load for r in problem.requirements), tuple(points), fine)
 
 
 def _clocks(
-    machine: SignalMachine, state: tuple[int, ...], clocks: dict[int, int], again: Sequence[int],
-    time: int, fine: int, due: Sequence[int],
+    machine: SignalMachine,
+    state: tuple[int, ...],
+    clocks: dict[int, int],
+    again: Sequence[int],
+    time: int,
+    fine: int,
+    due: Sequence[int],
 ) -> dict[int, int]:
     new: dict[int, int] = {}
     for slot, value in enumerate(state):
@@ -105,7 +108,9 @@ def _clocks(
     return new
 
 
-def _own_times(problem: Problem, changes: dict[int, dict[str, bool]], fine: int, end: int) -> set[int]:
+def _own_times(
+    problem: Problem, changes: dict[int, dict[str, bool]], fine: int, end: int
+) -> set[int]:
     """Return the instants up to `end` at which a clock of a required signal expires."""
     machine = problem.machine
     levels = {item.name: bool(item.steady) for item in problem.inputs}

@@ -303,6 +303,4 @@ def supply_part(kit: Kit) -> PartInUse:
 
 def lever_inputs(problem: Problem) -> frozenset[str]:
     """Return the outside inputs that are worked by hand: one part each at most."""
-    return frozenset(
-        item.name for item in problem.inputs if SENSOR_FOR.get(item.kind) in LEVERS
-    )
+    return frozenset(item.name for item in problem.inputs if SENSOR_FOR.get(item.kind) in LEVERS)

@@ -69,8 +69,8 @@ def solve(
     parameters.num_workers = workers
     parameters.max_time_in_seconds = max(0.01, seconds)
     parameters.random_seed = seed
-    for key, value in TUNING.items():
-        setattr(parameters, key, value)
+    for setting, tuned in TUNING.items():
+        setattr(parameters, setting, tuned)
     wrapper = helper.SolveWrapper()
     wrapper.set_parameters(parameters)
     response = _watched(wrapper, model, stopped)

@@ -39,7 +39,11 @@ def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: 
         if started:
             for name in list(change):
                 least = facts[name].least_on if levels[name] else facts[name].least_off
-                if least is not None and change[name] != levels[name] and time - since[name] < least:
+                if (
+                    least is not None
+                    and change[name] != levels[name]
+                    and time - since[name] < least
+                ):
                     todo = sorted(
                         [*todo, (since[name] + least, {name: change.pop(name)})],
                         key=lambda entry: entry[0],
@@ -87,7 +91,9 @@ def first_runs(problem: Problem, seed: int = 1) -> list[Run]:
 def _walk(free: Sequence[OutsideInput], seed: int) -> tuple[list[tuple[int, dict[str, bool]]], int]:
     """Return a walk over the vectors of the inputs in which each is reached, by jumps too."""
     names = [item.name for item in free]
-    vectors = [dict(zip(names, v, strict=True)) for v in product((False, True), repeat=min(len(names), 10))]
+    vectors = [
+        dict(zip(names, v, strict=True)) for v in product((False, True), repeat=min(len(names), 10))
+    ]
     for vector in vectors:
         vector.update({n: False for n in names if n not in vector})
     rng = random.Random(seed)
@@ -100,8 +106,11 @@ def _walk(free: Sequence[OutsideInput], seed: int) -> tuple[list[tuple[int, dict
             *rng.sample(vectors, STEADY_WALK // 2),
         ]
     else:
-        vectors = vectors + [v for v in reversed(vectors)][:: 3 if len(vectors) > 8 else 1]
-    steps = [(1000 * i, {"supply": True, **vector} if i == 0 else vector) for i, vector in enumerate(vectors)]
+        vectors = vectors + list(reversed(vectors))[:: 3 if len(vectors) > 8 else 1]
+    steps = [
+        (1000 * i, {"supply": True, **vector} if i == 0 else vector)
+        for i, vector in enumerate(vectors)
+    ]
     return steps, 1000 * len(steps)
 
 

@@ -54,9 +54,7 @@ class Unrolled:
         self.true = self.formula.true
         self.times = [point.time for point in scenario.points]
         self.at = {time: i for i, time in enumerate(self.times)}
-        self.clocks = {
-            i: Clock() for i, slot in enumerate(wiring.slots) if slot.kind in TIMED
-        }
+        self.clocks = {i: Clock() for i, slot in enumerate(wiring.slots) if slot.kind in TIMED}
         off = -self.true
         self.state = {i: Memory(off, off, off) for i in range(len(wiring.slots))}
         self.live_in: dict[tuple[int, str], int] = {}
@@ -123,14 +121,14 @@ class Unrolled:
         for key, options in wiring.feeds.items():
             target = live_in[key]
             for source, wire in options.items():
-                output = live_out[source]
-                if output == true:
+                power = live_out[source]
+                if power == true:
                     formula.add(-wire, target)
-                elif output == -true:
+                elif power == -true:
                     formula.add(-wire, -target)
                 else:
-                    formula.add(-wire, -output, target)
-                    formula.add(-wire, output, -target)
+                    formula.add(-wire, -power, target)
+                    formula.add(-wire, power, -target)
             used = wiring.used[key[0]]
             if used != true:
                 formula.add(used, -target)
@@ -200,7 +198,7 @@ class Unrolled:
             # only together with an edge, which shows as a change of the contact.
         for i in started:
             # A time that starts anew without a change of contact is a change all the same.
-            differs += [s for s in started[i][-1:]]
+            differs += started[i][-1:]
         return new, [d for d in differs if d != -self.true]
 
     def _edge(self, i: int, old: Memory, due: int, sees: int, started: list[int]) -> Memory:
@@ -325,7 +323,8 @@ class Unrolled:
             if not steps:
                 continue
             line = [step[position] for step in steps]
-            before = bool(scenario.points[index - 1].loads[scenario.loads.index(load)]) if index else False
+            place = scenario.loads.index(load)
+            before = index > 0 and scenario.points[index - 1].loads[place]
             if before == value:
                 for literal in line[:-1]:
                     formula.add(literal if value else -literal, *unless)

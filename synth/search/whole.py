@@ -220,8 +220,8 @@ def _nothing(problem: Problem, found: Found, began: float) -> Outcome:
 def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     """Return the bounds within which a proof holds."""
     told = [
-        f"parts of the kit '{problem.kit.name}', at most {most_of_each(problem)} of each and as many "
-        "in all beyond one for every input",
+        f"parts of the kit '{problem.kit.name}', at most {most_of_each(problem)} of each and as "
+        "many in all beyond one for every input",
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]

@@ -121,7 +121,8 @@ def slots_of(skeleton: Skeleton, kit: Kit) -> tuple[Slot, ...]:
     for item in skeleton.parts:
         offer = kit.index[item.part]
         if item.type is PartType.LOAD:
-            found.append(Slot(item.name, offer, load=item.name, needs=int(item.setting("needs") or 1)))
+            needs = int(item.setting("needs") or 1)
+            found.append(Slot(item.name, offer, load=item.name, needs=needs))
         elif item.type is not PartType.SUPPLY:
             follows = "night" if item.type is PartType.TWILIGHT else item.setting("input") or ""
             found.append(Slot(item.name, offer, str(follows), fixed=True))

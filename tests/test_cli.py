@@ -77,7 +77,7 @@ class TestPlan:
         jsonschema.validate(document, PLAN_SCHEMA)
         assert document["synth"] == __version__
         assert document["status"] == "proven-cheapest"
-        assert document["check"]["holds"] is True
+        assert document["check"]["verdict"] == "holds"
         assert [goal["phrase"] for goal in document["goals"]] == [
             "pump on 10 s of every 60 s",
             "light always",
@@ -103,9 +103,7 @@ class TestPlan:
             root = ElementTree.parse(folder / name).getroot()
             assert root.tag == "{http://www.w3.org/2000/svg}svg"
 
-    def test_second_run_has_the_same_bytes(
-        self, shed: tuple[Path, Result], tmp_path: Path
-    ) -> None:
+    def test_second_run_has_the_same_bytes(self, shed: tuple[Path, Result], tmp_path: Path) -> None:
         folder, first = shed
         again = run_apart("plan", SHED, "--out", "again", "--format", "json", folder=tmp_path)
         assert again.returncode == 0 and again.stderr == ""
@@ -114,7 +112,6 @@ class TestPlan:
         one, two = json.loads(first.stdout), json.loads(again.stdout)
         for document in (one, two):
             del document["times"]
-            document["check"].pop("seconds", None)
         assert one == two
 
     def test_out_over_an_older_folder(self, tmp_path: Path) -> None:
@@ -198,7 +195,7 @@ class TestCheck:
         ran = run("check", str(files / "good.design"), "light by day", "--format", "json")
         document = json.loads(ran.stdout)
         assert ran.exit_code == 1
-        assert document["holds"] is False
+        assert document["verdict"] == "fails"
         assert [defect["fault"] for defect in document["defects"]] == ["goal"]
 
     def test_timer_between_the_steps_of_the_kit_fails(self, files: Path) -> None:
@@ -249,9 +246,10 @@ class TestHelp:
 
 FILES = {
     "good.yaml": "goals: [light always]\n",
-    "good.design": "parts: [{name: S, type: supply, settings: {units: 1}}, {name: light, type: load}]"
-    "\nwires: [{from: S:out, to: light:in}]\n",
-    "fine time.design": "parts: [{name: A, type: pulse-timer, settings: {time: 1.5 s}}]\nwires: []\n",
+    "good.design": "parts:\n  - {name: S, type: supply, settings: {units: 1}}\n"
+    "  - {name: light, type: load}\nwires: [{from: S:out, to: light:in}]\n",
+    "fine time.design": "parts: [{name: A, type: pulse-timer, settings: {time: 1.5 s}}]\n"
+    "wires: []\n",
     "small supply.yaml": "loads: {light: 2, heater: 2}\ngoals: [light always, heater always]\n"
     "limits: {supply: 3}\n",
     "no money.yaml": "goals: [heater at night]\nlimits: {price: 4}\n",
@@ -435,6 +433,13 @@ def test_unknown_command() -> None:
     assert ran.exit_code == 2 and "No such command 'pln'" in ran.stderr
 
 
+@pytest.mark.xfail(strict=True, reason="goals that ask for no load end in a traceback")
+@pytest.mark.parametrize("goals", ["master cutoff", "never more than 4 units"])
+def test_goals_without_a_load(goals: str) -> None:
+    ran = run("plan", "--goals", goals)
+    assert ran.exit_code == 2 and ran.stderr.startswith("synth: ")
+
+
 @pytest.mark.xfail(strict=True, reason="a time limit that is no number is taken as a limit")
 def test_time_limit_that_is_no_number() -> None:
     assert run("plan", "--goals", "light always", "--time-limit", "nan").exit_code == 2
@@ -462,7 +467,11 @@ def test_reader_that_goes_away(tmp_path: Path) -> None:
 
 
 WORDS = st.sampled_from(
-    ["light", "pump", "heater", "on", "off", "always", "at", "night", "by", "day", "10", "s", "60", "of", "every", "while", "cold", "master", "cutoff", "for", ",", "not", "and", "or", "only", "2", "h", "from", "dusk", "(", ")", "'", '"', "never", "together", ":", "-", "0", "1e9"]
+    re.findall(
+        r"\S+",
+        "light pump heater on off always at night by day 10 s 60 of every while cold master cutoff"
+        " for , not and or only 2 h from dusk ( ) ' \" never together : - 0 1e9",
+    )
 )
 
 

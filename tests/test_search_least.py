@@ -13,7 +13,6 @@ values are found here by a search of its own that shares nothing with the tool.
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from functools import cache
 from itertools import permutations, product
@@ -189,8 +188,3 @@ def test_light_from_two_levers_with_one_contact_each_is_impossible() -> None:
     outcome = plan(from_two_places(PartType.SWITCH, InputKind.SWITCH), seconds=30)
     assert outcome.status is Status.IMPOSSIBLE
 
-
-def elapsed(table: int) -> float:
-    start = time.monotonic()
-    planned(table, 60)
-    return time.monotonic() - start

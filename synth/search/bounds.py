@@ -19,6 +19,7 @@ from synth.signals import (
     all_of,
     children,
     inputs_of,
+    loads_of,
     times_of,
 )
 
@@ -152,3 +153,106 @@ def _never_left_alone(problem: Problem, cycle: Cycle) -> bool:
         if not together and not fixed and machine.react((), vector)[1][""]:
             return False
     return True
+
+
+def essential(problem: Problem) -> frozenset[str]:
+    """Return outside inputs, the supply apart, that some load provably depends on.
+
+    Proof: two runs that agree in all other inputs, both allowed, and in which a load is wanted
+    differently at some settled instant. Without a part that follows the input the circuit could
+    not tell the two apart. Runs of one and of two steps from power-up are tried, so an input may
+    be missed, which only weakens the bound; none is named in error.
+    """
+    found: set[str] = set()
+    for requirement in problem.requirements:
+        names = sorted(inputs_of(requirement.signal) - {"supply"})
+        if not loads_of(requirement.signal):
+            found |= _told_apart(problem, requirement.signal, names)
+        else:
+            # What such a load must do depends on other loads: run them all, ask of this one.
+            signals = tuple((r.load, r.signal) for r in problem.requirements)
+            every = sorted(set().union(*(inputs_of(s) for _, s in signals)) - {"supply"})
+            found |= _differences(problem, SignalMachine(signals), every)
+    return frozenset(found)
+
+
+def _told_apart(problem: Problem, signal: Signal, names: list[str]) -> set[str]:
+    return _differences(problem, SignalMachine((("", signal),)), names)
+
+
+def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> set[str]:
+    facts = {item.name: item for item in problem.inputs}
+    free = [n for n in names if facts[n].steady is None]
+    fixed = {n: bool(facts[n].steady) for n in names if facts[n].steady is not None}
+    vectors = [
+        {"supply": True, **fixed, **dict(zip(free, levels, strict=True))}
+        for levels in product((True, False), repeat=min(len(free), 8))
+    ]
+    if len(free) > 8:
+        for vector in vectors:
+            vector.update(dict.fromkeys(free[8:], False))
+    allowed = [
+        v
+        for v in vectors
+        if all(sum(v.get(n, False) for n in group) <= 1 for group in problem.never_together)
+    ]
+    hasty = {n for n in free if facts[n].least_on or facts[n].least_off}
+    brief = any(facts[n].most_on or facts[n].most_off for n in free)
+    found: set[str] = set()
+
+    def compare(prefix: dict[str, bool] | None, one: dict[str, bool]) -> None:
+        for name in free:
+            other = {**one, name: not one[name]}
+            if name in found or not one[name] or other not in allowed:
+                continue
+            if prefix is not None and name in hasty:
+                continue
+            if _run(machine, prefix, one, brief) != _run(machine, prefix, other, brief):
+                found.add(name)
+
+    for vector in allowed:
+        compare(None, vector)
+    if found < set(free) and len(free) <= 5:
+        for prefix in allowed:
+            for vector in allowed:
+                if not any(prefix[n] != vector[n] for n in hasty):
+                    compare(prefix, vector)
+    return found
+
+
+def _run(
+    machine: SignalMachine,
+    prefix: dict[str, bool] | None,
+    vector: dict[str, bool],
+    brief: bool,
+) -> list[tuple[int, tuple[bool, ...]]]:
+    """Return (time in ticks, wanted loads) at the changes of a run that ends in fixed inputs.
+
+    With `brief` only what happens at once counts, since some input may not stay as it is.
+    """
+    state, now = machine.start, 0
+    clocks: dict[int, int] = {}
+    seen: list[tuple[int, tuple[bool, ...]]] = []
+    steps = [(0, prefix), (1, vector)] if prefix is not None else [(0, vector)]
+    levels = vector
+    for _ in range(24):
+        due: tuple[int, ...] = ()
+        if steps:
+            now, chosen = steps.pop(0)
+            assert chosen is not None
+            levels = chosen
+        elif clocks and not brief:
+            now = min(clocks.values())
+        else:
+            break
+        due = tuple(slot for slot, when in clocks.items() if when <= now)
+        state, loads, again = machine.react(state, levels, due)
+        clocks = {
+            slot: now + limit if slot in again else clocks[slot]
+            for slot, value in enumerate(state)
+            if (limit := machine.limit(slot, value))
+        }
+        wanted = tuple(loads.values())
+        if not seen or seen[-1][1] != wanted:
+            seen.append((now, wanted))
+    return seen

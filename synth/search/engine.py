@@ -17,19 +17,22 @@ from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
-from synth.search.bounds import lacks_time, sharing_floor
+from synth.search.bounds import essential, lacks_time, sharing_floor
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
 from synth.search.scenario import Scenario, build_scenario
-from synth.search.slots import Wiring
+from synth.search.slots import Slot, Wiring
 from synth.search.solver import solve
 from synth.search.stimuli import first_runs
 from synth.search.unroll import Unrolled
-from synth.signals import inputs_of, times_of
+from synth.signals import times_of
 from synth.trace import Moment
 
 DEPTH = 8
 """Evaluations in which a circuit must have settled after an event: a bound of every claim."""
+LARGEST = 500_000
+"""Most clauses of a question, by estimate; a larger one is not put, and nothing is claimed of it.
+It keeps the memory of the whole process within some 300 MB."""
 POINTS = 26
 """Most grid points that a scenario starts with."""
 
@@ -101,6 +104,7 @@ class Engine:
         self.scenarios: list[Scenario] = []
         self.excluded: list[Skeleton] = []
         self.loads = _representatives(problem)
+        self._essential = sorted(essential(problem))
         times = sorted(set().union(*(times_of(r.signal) for r in problem.requirements)))
         for moments, horizon in first_runs(problem, seed):
             self.scenarios.append(
@@ -194,8 +198,6 @@ class Engine:
         signal depends on (nothing else follows that input). None when there is none."""
         needed: list[int] = []
         for name in self._named():
-            if name == "supply":
-                continue
             options = [
                 i
                 for i, (part, follows) in enumerate(self.catalogue.offers)
@@ -208,15 +210,14 @@ class Engine:
         return needed
 
     def _named(self) -> list[str]:
-        """Return the outside inputs that any required signal depends on, in order of name."""
-        found: set[str] = set()
-        return sorted(found.union(*(inputs_of(r.signal) for r in self.problem.requirements)))
+        """Return the outside inputs that any load provably depends on, in order of name."""
+        return self._essential
 
     def _impossible(self) -> str:
         """Return why no parts list whatever will do, "" if that is not known."""
         offers, limits = self.catalogue.offers, self.problem.limits
         for name in self._named():
-            if name != "supply" and all(follows != name for _, follows in offers):
+            if all(follows != name for _, follows in offers):
                 return f"nothing on offer follows '{name}'"
         timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
         if timed and not any(part.type in TIMED for part, _ in offers):
@@ -237,9 +238,7 @@ class Engine:
         if limits.price is not None and parts_list.price > limits.price:
             return f"more than {limits.price} coins are needed"
         for name in self._named():
-            if name != "supply" and not any(
-                self.catalogue.offers[i][1] == name for i in parts_list.items
-            ):
+            if not any(self.catalogue.offers[i][1] == name for i in parts_list.items):
                 return f"nothing follows '{name}'"
         followed = [
             self.catalogue.offers[i][1]
@@ -257,6 +256,9 @@ class Engine:
     ) -> bool | None:
         """Return whether a design of this list stands (kept in `found`), None when time is up."""
         while True:
+            slots = self.catalogue.slots(parts_list.items, self.loads)
+            if too_large(slots, self.plain + self.learned):
+                return None
             wiring = self._model(parts_list, self.plain + self.learned, key if priced else None)
             found.asked += 1
             answer = solve(
@@ -295,6 +297,8 @@ class Engine:
             for slot in self.catalogue.slots(parts_list.items, self.loads)
         )
         for scenarios in (self.plain + self.learned, self.scenarios + self.learned):
+            if too_large(slots, scenarios):
+                return True
             wiring = Wiring(self.problem, slots, Formula())
             for scenario in scenarios:
                 Unrolled(wiring, scenario, DEPTH)
@@ -426,6 +430,14 @@ class Alone:
 def _holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
     """Return whether the multiset `items` holds all of `wanted`."""
     return all(items.count(i) >= wanted.count(i) for i in set(wanted))
+
+
+def too_large(slots: Sequence[Slot], scenarios: Sequence[Scenario]) -> bool:
+    """Return whether a question about these slots would have too many clauses to be put."""
+    inputs = sum(len(s.part.shape.power) + len(s.part.shape.controls) for s in slots)
+    outputs = 1 + sum(len(s.part.shape.outputs) for s in slots)
+    steps = sum(len(scenario.points) for scenario in scenarios) * DEPTH
+    return 2 * inputs * outputs * steps > LARGEST
 
 
 def remembers(scenarios: Sequence[Scenario]) -> str:

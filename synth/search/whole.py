@@ -17,6 +17,7 @@ from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import KitPart
 from synth.problem import InputKind, Objective, Problem, Requirement
 from synth.result import Outcome, Status, Verdict
+from synth.search.bounds import essential
 from synth.search.engine import DEPTH, Alone, Engine, Found, Progress, Tools, floor_for
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
@@ -63,14 +64,8 @@ class Part:
     @property
     def plain(self) -> bool:
         """Whether the design has just one sensing part for each input: the least there can be."""
-        follows = inputs_of_problem(self.problem)
+        follows = essential(self.problem)
         return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
-
-
-def inputs_of_problem(problem: Problem) -> frozenset[str]:
-    """Return the outside inputs, the supply apart, that any required signal depends on."""
-    named = frozenset().union(*(inputs_of(r.signal) for r in problem.requirements))
-    return named - {"supply"}
 
 
 def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 1) -> Outcome:
@@ -358,6 +353,8 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
         if any(item.name not in inputs_of(r.signal) for r in problem.requirements):
             continue
         if any(without(r.signal, item.name) != OFF for r in problem.requirements):
+            continue
+        if item.name not in essential(problem):
             continue
         signals = [behind(r.signal, item.name) for r in problem.requirements]
         if any(item.name in inputs_of(signal) for signal in signals):

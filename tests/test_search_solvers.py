@@ -1,0 +1,96 @@
+"""The answers of the search's solver against another one (CaDiCaL), question by question."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from itertools import combinations
+from typing import Any
+
+import pytest
+from pysat.solvers import Cadical153
+
+from synth.pipeline import plan, read_problem
+from synth.search import engine
+from synth.search.formula import Formula
+from synth.search.solver import Answer, solve
+
+
+def satisfiable(formula: Formula, fixed: Sequence[int]) -> bool:
+    """Return what CaDiCaL says of the clauses and exactly-one groups."""
+    with Cadical153() as other:
+        for clause in formula.clauses:
+            other.add_clause(list(clause))
+        for group in formula.exactly_one:
+            other.add_clause(list(group))
+            for one, two in combinations(group, 2):
+                other.add_clause([-one, -two])
+        for literal in fixed:
+            other.add_clause([literal])
+        return bool(other.solve())
+
+
+def fulfilled(formula: Formula, fixed: Sequence[int], values: Sequence[bool]) -> bool:
+    """Return whether an assignment fulfils all that the formula asks, sums too."""
+
+    def holds(literal: int) -> bool:
+        return values[abs(literal)] == (literal > 0)
+
+    return (
+        all(any(map(holds, clause)) for clause in formula.clauses)
+        and all(sum(map(holds, group)) == 1 for group in formula.exactly_one)
+        and all(map(holds, fixed))
+        and all(
+            least <= sum(w for v, w in zip(variables, weights, strict=True) if holds(v)) <= most
+            for variables, weights, least, most in formula.sums
+        )
+    )
+
+
+def compared(goals: str, kit: str, monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """Plan, and compare the answer to each question asked on the way."""
+    counts: Counter[str] = Counter()
+
+    def recording(formula: Formula, seconds: float, **more: Any) -> Answer:
+        answer = solve(formula, seconds, **more)
+        fixed = more.get("fixed", ())
+        assert answer.satisfiable is not None
+        if answer.satisfiable:
+            assert fulfilled(formula, fixed, answer.values)
+        if answer.satisfiable or not formula.sums:
+            assert satisfiable(formula, fixed) == answer.satisfiable
+        elif satisfiable(formula, fixed):
+            # Only the sums refute it, and the other solver has no sums.
+            counts["not compared"] += 1
+            return answer
+        counts["yes" if answer.satisfiable else "no"] += 1
+        return answer
+
+    monkeypatch.setattr(engine, "solve", recording)
+    plan(read_problem(None, goals, kit), seconds=60)
+    return counts
+
+
+GOALS = {
+    "cycle": ("pump on 10 s of every 60 s, light always", "starter"),
+    "steady": ("lamp while hot and not damp, fan while damp or not hot", "starter"),
+    "delay": ("fan 5 s after hot", "full"),
+}
+
+
+@pytest.mark.parametrize("name", GOALS)
+def test_another_solver_says_the_same(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    counts = compared(*GOALS[name], monkeypatch)
+    assert counts["yes"] and counts["no"] and not counts["not compared"], counts
+
+
+def test_sums_and_exactly_one_are_understood() -> None:
+    """Small formulas with a known answer, by going through all assignments."""
+    formula = Formula()
+    a, b, c = formula.news(3)
+    formula.choose([a, -b])
+    formula.bound([a, b, c], [2, 3, 4], 5, 6)
+    answer = solve(formula, 10)
+    # a and b are equal; 2 + 3 = 5 fits, 4 and 9 do not.
+    assert answer.satisfiable and answer.values[1:] == (True, True, False)
+    assert solve(formula, 10, fixed=[c]).satisfiable is False

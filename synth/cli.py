@@ -61,16 +61,20 @@ Examples:
 class _Group(click.Group):
     """Turns every error that the tool can name into one message and its exit code."""
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; when whoever read the output has gone, nothing is left to say."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
+            ctx.exit(0)
+
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the command; never ends in a traceback."""
         try:
             return super().main(*args, **kwargs)
         except SynthError as error:
             _fail(error)
-        except BrokenPipeError:
-            # Whoever read the output has gone: nothing is left to say.
-            sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
-            sys.exit(0)
         except RecursionError:
             _fail(SynthError("the input is nested too deeply to be read"))
         except MemoryError:
@@ -97,8 +101,21 @@ def main() -> None:
 def _console() -> Console:
     from rich.console import Console
 
+    class Quiet(Console):
+        """Ends in peace when whoever read the output has gone."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
     width = None if sys.stdout.isatty() else 100
-    return Console(width=width, highlight=False, soft_wrap=False)
+    return Quiet(width=width, highlight=False, soft_wrap=False)
+
+
+def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
+    """Refuse a time limit that is no number."""
+    if value != value:
+        raise click.BadParameter("must be a number of seconds")
+    return value
 
 
 class _Watch:
@@ -153,6 +170,7 @@ class _Watch:
     "--time-limit",
     type=click.FloatRange(min=0.1, max=86_400),
     default=60.0,
+    callback=_number,
     show_default=True,
     help="Seconds to search; then the best so far, honestly labelled.",
 )
@@ -197,7 +215,12 @@ def plan(
 @click.option("--format", "form", type=FORMATS, default="text", show_default=True)
 @click.option("--out", metavar="FOLDER", help="Also write wiring.svg and a timing picture.")
 @click.option(
-    "--time-limit", type=click.FloatRange(min=0.1, max=86_400), default=600.0, show_default=True
+    "--time-limit",
+    type=click.FloatRange(min=0.1, max=86_400),
+    default=600.0,
+    callback=_number,
+    show_default=True,
+    help="Seconds to check.",
 )
 def check(
     design_file: str, goals: str, kit: str | None, form: str, out: str | None, time_limit: float

@@ -13,7 +13,6 @@ from pathlib import Path
 from synth.check import check, simulate
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, GoalError, OutputError
-from synth.goals import GoalList
 from synth.pose import pose
 from synth.problem import InputKind, Problem
 from synth.read.design_file import named_kit, parse_design
@@ -25,8 +24,8 @@ from synth.signals import times_of
 from synth.trace import Moment, Trace
 
 DEFAULT_KIT = "starter"
-DAY = 24 * 3600 * 1000
-"""Ticks in a day."""
+KIT_BY_DEFAULT = "the kit is "
+"""How a goal list says that it names no kit of its own."""
 
 
 def read_problem(file: str | None, text: str | None, kit: str | None) -> Problem:
@@ -36,17 +35,22 @@ def read_problem(file: str | None, text: str | None, kit: str | None) -> Problem
     or KitError.
     """
     if (file is None) == (text is None):
+        both = "both a goal file and --goals are given; " if file is not None else ""
         raise GoalError(
-            "say the goals either in a goal file or with --goals",
+            f"{both}say the goals either in a goal file or with --goals",
             hint='for example: synth plan --goals "pump on 10 s of every 60 s, light always"',
         )
-    goal_list: GoalList = load_goal_file(file) if file is not None else goals_from_text(text or "")
+    goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
+    if kit is not None:
+        told = tuple(line for line in goal_list.defaults if not line.startswith(KIT_BY_DEFAULT))
+        goal_list = replace(goal_list, kit=kit, defaults=told)
     chosen = load_kit(kit or goal_list.kit or DEFAULT_KIT)
     problem = pose(goal_list, chosen)
-    if kit is None and goal_list.kit is None:
-        told = (f"the kit is '{DEFAULT_KIT}'; 'kit:' or --kit names another",)
-        if not any("kit" in line for line in problem.assumptions):
-            problem = replace(problem, assumptions=told + problem.assumptions)
+    if not problem.requirements:
+        raise GoalError(
+            "the goals ask for no load to be on at any time",
+            hint="say what a load is to do, for example: light always",
+        )
     return problem
 
 
@@ -123,7 +127,9 @@ def read_design(
 
 
 def _kit_named(source: str, design_file: str, goal_file: str | None) -> str | None:
-    if goal_file is not None and load_goal_file(goal_file).kit is not None:
+    if goal_file is not None and not any(
+        line.startswith(KIT_BY_DEFAULT) for line in load_goal_file(goal_file).defaults
+    ):
         return None
     named = named_kit(source, design_file)
     return named if named in bundled_kits() else None

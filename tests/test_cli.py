@@ -140,7 +140,6 @@ class TestPlan:
         document = json.loads(ran.stdout)
         assert (ran.exit_code, document["design"]["kit"]) == (0, "full")
 
-    @pytest.mark.xfail(strict=True, reason="the default kit is named, whatever --kit says")
     def test_kit_by_option_is_the_kit_that_is_told(self) -> None:
         ran = run("plan", "--goals", "light always", "--kit", "full")
         assert "the kit is 'starter'" not in ran.stdout
@@ -433,19 +432,16 @@ def test_unknown_command() -> None:
     assert ran.exit_code == 2 and "No such command 'pln'" in ran.stderr
 
 
-@pytest.mark.xfail(strict=True, reason="goals that ask for no load end in a traceback")
 @pytest.mark.parametrize("goals", ["master cutoff", "never more than 4 units"])
 def test_goals_without_a_load(goals: str) -> None:
     ran = run("plan", "--goals", goals)
     assert ran.exit_code == 2 and ran.stderr.startswith("synth: ")
 
 
-@pytest.mark.xfail(strict=True, reason="a time limit that is no number is taken as a limit")
 def test_time_limit_that_is_no_number() -> None:
     assert run("plan", "--goals", "light always", "--time-limit", "nan").exit_code == 2
 
 
-@pytest.mark.xfail(strict=True, reason="ends with 1, which says impossible, when the reader goes")
 def test_reader_that_goes_away(tmp_path: Path) -> None:
     words = [sys.executable, "-m", "synth.cli", "kit", "full"]
     reading, writing = os.pipe()

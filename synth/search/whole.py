@@ -220,7 +220,7 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
-    if any(times_of(r.signal) for r in problem.requirements):
+    if problem.times and any(times_of(r.signal) for r in problem.requirements):
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")
     return tuple(told)

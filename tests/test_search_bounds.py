@@ -101,14 +101,6 @@ def test_no_shared_design_is_below_the_floors() -> None:
     assert met["shared"] > 200 and met["price met"] > 50 and met["units met"] > 50, met
 
 
-CHANGE_OVER = pytest.mark.xfail(
-    strict=True,
-    reason="units_floor adds up both branches of a change-over relay, of which one is fed at a "
-    "time: it is no lower bound, and a list that works is refuted by it",
-)
-
-
-@CHANGE_OVER
 def test_no_shared_design_with_change_over_relays_is_below_the_floors() -> None:
     assert floors(range(400), change_over=True)["shared"] > 20
 
@@ -154,7 +146,6 @@ def test_change_over_relay_shares_its_units_between_two_loads() -> None:
     assert check(design, problem).holds
 
 
-@CHANGE_OVER
 def test_what_a_change_over_relay_can_do_is_not_called_impossible() -> None:
     assert plan(late()[0], seconds=30).status is not Status.IMPOSSIBLE
 

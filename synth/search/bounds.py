@@ -79,13 +79,16 @@ def units_floor(parts: Sequence[KitPart], load_needs: int) -> int:
 
     Proof: an output hands on at most what reaches it and nothing is made, so the supply delivers
     at least the sum of what the consumers (loads, control inputs) need. A joint gets the full
-    demand of its output from both sides, at least one unit more than it hands on.
+    demand of its output from both sides, at least one unit more than it hands on. A change-over
+    feeds one of its two branches at a time and so needs the greater of two demands, at least half
+    their sum: with m of them no demand counts with less than 1/2^m.
     """
     total = load_needs
     for part in parts:
         total += part.units * len(part.shape.controls)
         total += part.type is PartType.JOINT
-    return total
+    branching = 1 << sum(part.type is PartType.RELAY_CHANGEOVER for part in parts)
+    return -(-total // branching)
 
 
 def cycles_in(signal: Signal) -> Iterator[Cycle]:

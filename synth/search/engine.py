@@ -69,6 +69,15 @@ class Progress:
         return 0.0 if self.asked_to_stop() else min(3600.0, self.deadline - time.monotonic())
 
 
+@dataclass(frozen=True)
+class LearnedRun:
+    """A run that refuted a wiring: its moments, last instant (ticks), and instants of events."""
+
+    moments: tuple[Moment, ...]
+    last: int
+    instants: tuple[Fraction, ...] = ()
+
+
 @dataclass
 class Found:
     """What the engine knows at its end.
@@ -115,9 +124,34 @@ class Engine:
         self.remembers = remembers(self.scenarios)
         self.plain = self.scenarios[:1]
         self.learned: list[Scenario] = []
+        self.runs: list[LearnedRun] = []
 
-    def run(self, upper: tuple[int, ...] | None = None) -> Found:
-        """Return the best design with a key below `upper`, and what was proven."""
+    def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:
+        """Ask of this problem what taught something about a circuit of it.
+
+        All inputs that the run does not mention stay at 0 but for `also_on`, which are at 1.
+        """
+        mentioned = {name for moment in run.moments for name, _ in moment.inputs}
+        if not run.moments or any(
+            item.most_off is not None and item.name not in mentioned for item in self.problem.inputs
+        ):
+            return
+        first = run.moments[0]
+        levels = (*first.inputs, *((name, True) for name in also_on))
+        moments = (Moment(first.time, levels), *run.moments[1:])
+        scenario = build_scenario(
+            self.problem, moments, self.problem.times, run.last, POINTS, also=run.instants
+        )
+        if len(scenario.points) <= 4 * POINTS:
+            self.learned.append(scenario)
+
+    def run(
+        self, upper: tuple[int, ...] | None = None, known: tuple[int, ...] | None = None
+    ) -> Found:
+        """Return the best design with a key below `upper`, and what was proven.
+
+        `known` is a list (its items) that is known to have a working wiring, that of `upper`.
+        """
         found = Found()
         objectives = self.problem.objectives
         needed = self._needed()
@@ -156,6 +190,9 @@ class Engine:
                     if reason not in found.reasons:
                         found.reasons.append(reason)
                     continue
+            if parts_list.items == known and not priced:
+                again.append((key, parts_list))
+                continue
             answer: bool | None = True
             for part in self.alone:
                 answer = part.possible(self.catalogue, parts_list.items) if not priced else True
@@ -222,7 +259,8 @@ class Engine:
         timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
         if timed and not any(part.type in TIMED for part, _ in offers):
             return f"'{timed[0]}' has to keep a time, and no timer that can is on offer"
-        if limits.supply is not None and self.catalogue.needs > limits.supply:
+        shared = any(part.type is PartType.RELAY_CHANGEOVER for part, _ in offers)
+        if limits.supply is not None and self.catalogue.needs > limits.supply and not shared:
             return (
                 f"the loads alone need {self.catalogue.needs} units, and the supply is limited "
                 f"to {limits.supply}"
@@ -356,13 +394,14 @@ class Engine:
             )
             if self._refutes(scenario, bare):
                 self.learned.append(scenario)
+                self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants)))
                 return
         self.excluded.append(bare)
 
     def _refutes(self, scenario: Scenario, bare: Skeleton) -> bool:
         """Return whether the scenario rules out this wiring (asked of the model itself)."""
         names = {part.name for part in bare.parts}
-        items = self._items_of(bare)
+        items = self.items_of(bare)
         formula = Formula()
         slots = tuple(
             slot
@@ -377,7 +416,8 @@ class Engine:
         answer = solve(formula, max(1.0, self.progress.left()), fixed=fixed)
         return answer.satisfiable is False
 
-    def _items_of(self, bare: Skeleton) -> tuple[int, ...]:
+    def items_of(self, bare: Skeleton) -> tuple[int, ...]:
+        """Return the parts list of a wiring, as indices into the offers."""
         items: list[int] = []
         free = {part.name for part, _ in self.catalogue.free}
         for part in bare.parts:

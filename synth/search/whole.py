@@ -18,9 +18,10 @@ from synth.parts.kit import KitPart
 from synth.problem import InputKind, Objective, Problem, Requirement
 from synth.result import Outcome, Status, Verdict
 from synth.search.bounds import essential
-from synth.search.engine import DEPTH, Alone, Engine, Found, Progress, Tools, floor_for
+from synth.search.engine import DEPTH, Alone, Engine, Found, LearnedRun, Progress, Tools, floor_for
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
+from synth.search.stimuli import first_runs
 from synth.signals import (
     OFF,
     And,
@@ -91,6 +92,9 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
             _needs(problem) - _needs(inner) if last else 0,
             most_of_each(problem),
         )
+        if last and not all(circuit.plain for circuit in circuits):
+            # The sum of separate optima bounds nothing, so it cannot exceed a limit either.
+            inner = replace(inner, limits=replace(inner.limits, price=None))
         engine = Engine(inner, catalogue, tools, progress, seed)
         found = engine.run()
         circuits.append(Part(inner, catalogue, found, engine))
@@ -127,11 +131,17 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
         some_catalogue = Catalogue(some, floor, most=most_of_each(problem))
         some_engine = Engine(some, some_catalogue, tools, progress, seed)
         engine.alone.append(Alone(some_engine, Found()))
-    upper = None
+    for piece, circuit in zip(pieces, circuits, strict=True):
+        levers = [name for _, name in piece.path]
+        moments, end = first_runs(circuit.problem, seed)[0]
+        for run in (LearnedRun(moments, end), *circuit.engine.runs):
+            engine.lift(run, levers)
+    upper, known = None, None
     if holds and design is not None:
         upper = _key_of(design, problem, key)
+        known = engine.items_of(joined)
         progress.report("whole circuit", upper[0], None)
-    found = engine.run(upper)
+    found = engine.run(upper, known)
     times.append(("whole", time.monotonic() - apart))
     if found.design is not None and found.verdict is not None:
         design, verdict, holds = found.design, found.verdict, True
@@ -274,7 +284,7 @@ def only(problem: Problem, loads: Collection[str]) -> Problem:
         ),
         apart=tuple(p for p in problem.apart if p.first in loads and p.second in loads),
         peak=None,
-        limits=replace(problem.limits, price=None, supply=None),
+        limits=replace(problem.limits, supply=None),
     )
 
 

@@ -148,10 +148,8 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
     if not holds or design is None or verdict is None:
         return _nothing(problem, found, began)
     floor_key = found.floor
-    actual = _key_of(design, problem, floor_key or key)
-    return _outcome(
-        problem, design, verdict, found.closed, floor_key[0] if floor_key else None, key, times
-    )
+    bound_found = floor_key[0] if floor_key else None
+    return _outcome(problem, design, verdict, found.closed, bound_found, None, times)
 
 
 def most_of_each(problem: Problem) -> int:
@@ -186,15 +184,16 @@ def _outcome(
     verdict: Verdict,
     closed: bool,
     bound: int | None,
-    key: tuple[int, ...],
+    key: tuple[int, ...] | None,
     times: list[tuple[str, float]],
 ) -> Outcome:
+    """Return the outcome; `key` is a bound on all objectives in order, where one is known."""
     first = problem.objectives[0]
     price = design.price(problem.kit)
     value = {Objective.PRICE: price, Objective.SUPPLY: design.supply}.get(first, len(design.wires))
     proven = [first.value] if closed else []
     second = problem.objectives[1] if len(problem.objectives) > 1 else None
-    if closed and _key_of(design, problem, key)[:2] == key[:2] and second is not None:
+    if closed and key and second and _key_of(design, problem, key)[:2] == key[:2]:
         proven.append(second.value)
     return Outcome(
         status=Status.PROVEN if closed else Status.BEST_FOUND,

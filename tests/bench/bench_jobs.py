@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parents[2]
 MAIN = "goals/potting-shed.yaml"
-TWELVE = "goals/whole-yard.yaml"
+TWELVE = "goals/glasshouse.yaml"
 COMMAND = [sys.executable, "-c", "from synth.cli import main; main(prog_name='synth')"]
 MOST_MEMORY = 300.0
 """MB, at the peak."""

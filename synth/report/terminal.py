@@ -178,7 +178,7 @@ def _print_sharing(page: _Page, design: Design, kit: Kit) -> None:
     behind = {wire.source: wire for wire in design.wires}
     arriving = {wire.target: wire for wire in design.wires}
     for part in splitting:
-        page.row(table, *_splitter_row(part, arriving.get(Terminal(part.name, "in"))))
+        page.row(table, *_sharing_row(part, arriving.get(Terminal(part.name, "in"))))
         line = kit.index.get(part.part)
         for output in line.shape.outputs if line else ():
             wire = behind.get(Terminal(part.name, output))
@@ -193,7 +193,7 @@ def _print_sharing(page: _Page, design: Design, kit: Kit) -> None:
         )
 
 
-def _splitter_row(part: PartInUse, wire: Wire | None) -> tuple[str, str, str, str]:
+def _sharing_row(part: PartInUse, wire: Wire | None) -> tuple[str, str, str, str]:
     units = "" if wire is None or wire.units is None else str(wire.units)
     if part.type is PartType.TAP_OFF:
         return part.name, "in", units, f"set to {part.setting('units')}"

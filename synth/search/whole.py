@@ -342,7 +342,7 @@ def put_together(pieces: Sequence[tuple[tuple[Lever, ...], Skeleton]], depth: in
 def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
     """Return the switch that cuts off every load, and the problem behind it.
 
-    Behind it the supply stands for "supply and switch". A design for that, put behind the switch,
+    Behind it the supply stands for "supply and lever". A design for that, put behind the switch,
     is one for the whole, and the least one: with the lever left on, any design of the whole is a
     design for the problem behind it plus at least that one switch. (None, problem) when no lever
     covers everything. (Whether the design put behind a switch does it is checked all the same.)

@@ -23,7 +23,7 @@ from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.parts.sharing import equal_share, tap_off
 from synth.problem import Limits, Objective
-from synth.share.price import splitters
+from synth.share.price import sharing_parts
 from synth.share.split import (
     SCALE,
     Accounts,
@@ -331,7 +331,7 @@ def share_power(
     limits = limits or Limits()
     order = (*objectives, *(goal for goal in DEFAULT_ORDER if goal not in objectives))
     wiring = _Wiring(skeleton, kit)
-    parts = splitters(kit, dict(limits.most))
+    parts = sharing_parts(kit, dict(limits.most))
     caps = [(part.name, part.most) for part in parts if part.most is not None]
     if limits.price is not None:
         left = limits.price - sum(line.price for line in wiring.lines.values())

@@ -16,7 +16,7 @@ from synth.parts.kit import Kit
 
 
 @dataclass(frozen=True)
-class Splitter:
+class SharingPart:
     """A splitting part on offer: `outputs` at most, tap-off settings up to `largest` (None: any),
     `most` of them in a design (None: as many as wanted)."""
 
@@ -28,7 +28,7 @@ class Splitter:
     most: int | None
 
 
-def splitters(kit: Kit, most: Mapping[str, int] | None = None) -> tuple[Splitter, ...]:
+def sharing_parts(kit: Kit, most: Mapping[str, int] | None = None) -> tuple[SharingPart, ...]:
     """Return the splitting parts of `kit` that may be used at all, in the kit's order.
 
     `most` limits the number of parts by kit name, beside the kit's own limits.
@@ -45,7 +45,7 @@ def splitters(kit: Kit, most: Mapping[str, int] | None = None) -> tuple[Splitter
         bound = min(bounds) if bounds else None
         if outputs >= 2 and (bound is None or bound > 0):
             largest = part.largest if part.type is PartType.TAP_OFF else None
-            found.append(Splitter(part.name, part.type, part.price, outputs, largest, bound))
+            found.append(SharingPart(part.name, part.type, part.price, outputs, largest, bound))
     return tuple(found)
 
 
@@ -63,7 +63,7 @@ def fan_out_price(
     if wanted <= 0:
         return 0
     price: list[int | None] = [0] + [None] * wanted
-    for part in splitters(kit, most):
+    for part in sharing_parts(kit, most):
         reach = part.outputs - 1
         if part.most is None:
             for outlets in range(1, wanted + 1):

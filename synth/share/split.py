@@ -24,7 +24,7 @@ from typing import NamedTuple, TypeAlias
 from synth.errors import Undecided
 from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
-from synth.share.price import Splitter, splitters
+from synth.share.price import SharingPart, sharing_parts
 
 SCALE = 1 << 40
 """Price and number of parts are added up as one whole number, major * SCALE + minor."""
@@ -73,7 +73,7 @@ class Split:
 class Point(NamedTuple):
     """A point of a front: cost (see SCALE), least units, use of counted resources, its tree.
 
-    The tree is a need (leaf) or (splitter index, setting, branches).
+    The tree is a need (leaf) or (index of the part, setting, branches).
     """
 
     cost: int
@@ -100,15 +100,15 @@ class Accounts:
     name, or "" for the price in coins, with the most that may be used.
     """
 
-    parts: tuple[Splitter, ...]
+    parts: tuple[SharingPart, ...]
     wires_first: bool = False
     caps: tuple[tuple[str, int], ...] = ()
 
-    def cost(self, part: Splitter) -> int:
+    def cost(self, part: SharingPart) -> int:
         """Return the cost number of one such part."""
         return SCALE + part.price if self.wires_first else part.price * SCALE + 1
 
-    def usage(self, part: Splitter) -> int:
+    def usage(self, part: SharingPart) -> int:
         """Return the usage number of one such part."""
         amounts = (part.price if name == "" else int(name == part.name) for name, _ in self.caps)
         return sum(amount << (FIELD * i) for i, amount in enumerate(amounts))
@@ -435,7 +435,7 @@ def split_front(
     """
     if not needs:
         return ()
-    parts = splitters(kit, most)
+    parts = sharing_parts(kit, most)
     caps = tuple((part.name, part.most) for part in parts if part.most is not None)
     ordered = tuple(sorted(needs, reverse=True))
     accounts = Accounts(parts)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from synth import __version__
-from synth.errors import SynthError
+from synth.errors import SynthError, Undecided
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -79,6 +79,16 @@ class _Group(click.Group):
             _fail(SynthError("the input is nested too deeply to be read"))
         except MemoryError:
             _fail(SynthError("the input needs more memory than there is"))
+        except Exception as failure:
+            if os.environ.get("SYNTH_DEBUG"):
+                raise
+            told = f"{type(failure).__name__}: {failure}"[:200]
+            _fail(
+                Undecided(
+                    f"a mistake in synth itself, nothing can be said ({told})",
+                    hint="set SYNTH_DEBUG=1 to see where, and report it with the goals",
+                )
+            )
 
 
 def _fail(error: SynthError) -> NoReturn:

@@ -65,7 +65,7 @@ class TestPlan:
         ran = run("plan", "--goals", "light always, heater at night")
         assert ran.exit_code == 0
         assert "Proven cheapest" in ran.stdout
-        # The parts by hand: one part that shares and one twilight switch, at the kit's prices 2 and 5.
+        # The parts by hand: a tap-off and one twilight switch, at the kit's prices 2 and 5.
         assert "Price 7 coins. The supply must deliver 2 units." in ran.stdout
         for heading in ("Goals", "Parts", "Wires", "Assumptions", "Checked", "Cautions"):
             assert re.search(rf"^{heading}", ran.stdout, re.MULTILINE), heading

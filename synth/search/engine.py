@@ -165,8 +165,10 @@ class Engine:
         lists = self.catalogue.in_order(needed, objectives)
         pending = next(lists, None)
         while pending is not None or again:
-            if again and (pending is None or min(again)[0] <= pending.key(objectives)):
-                again.sort(key=lambda entry: entry[0])
+            if again and (
+                pending is None or min(entry[0] for entry in again) <= pending.key(objectives)
+            ):
+                again.sort(key=lambda entry: (entry[0], entry[1].items))
                 key, parts_list = again.pop(0)
                 priced = True
             else:

@@ -11,7 +11,7 @@ import pytest
 from pysat.solvers import Cadical153
 
 from synth.pipeline import plan, read_problem
-from synth.search import engine
+from synth.search import questions
 from synth.search.formula import Formula
 from synth.search.solver import Answer, solve
 
@@ -66,7 +66,7 @@ def compared(goals: str, kit: str, monkeypatch: pytest.MonkeyPatch) -> Counter[s
         counts["yes" if answer.satisfiable else "no"] += 1
         return answer
 
-    monkeypatch.setattr(engine, "solve", recording)
+    monkeypatch.setattr(questions, "solve", recording)
     plan(read_problem(None, goals, kit), seconds=60)
     return counts
 

@@ -1,12 +1,13 @@
 """The search for the cheapest design; the only room that knows ortools.
 
-Rooms, in flow order: `whole` (a problem taken apart, solved, put together), `engine` (parts lists
-in order, each asked for a wiring), `lists` and `bounds` (which parts, and the least they cost),
-`stimuli` and `scenario` (runs of the inputs, and what the loads must do in them), `slots` (parts
-and wires as variables), `unroll` (the circuit's reaction in clauses), `formula`, `solver`.
+Rooms, in flow order: `whole` (a problem solved in parts and as one), `apart` (taking apart and
+putting together), `engine` (parts lists in order), `questions` (one list asked for a wiring),
+`lists`, `bounds` and `pending` (which parts, and the least they cost), `stimuli` and `scenario`
+(runs of the inputs, and what the loads must do in them), `slots` (parts and wires as variables),
+`unroll` (the circuit's reaction in clauses), `formula`, `solver`.
 """
 
-from synth.search.engine import Progress, Tools
+from synth.search.basics import Progress, Tools
 from synth.search.whole import solve_whole
 
 __all__ = ["Progress", "Tools", "solve_whole"]

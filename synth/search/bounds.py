@@ -91,6 +91,17 @@ def units_floor(parts: Sequence[KitPart], load_needs: int) -> int:
     return -(-total // branching)
 
 
+def wires_floor(parts: Sequence[KitPart], loads: int, outlets: int) -> int:
+    """Return the least number of wires, if no splitting part has more than `outlets` outputs.
+
+    Proof: every input has one wire. A splitting part adds one input, and at most `outlets` - 1
+    outputs more than it takes up; the surplus of inputs over outputs is made up by them.
+    """
+    inputs = loads + sum(len(p.shape.power) + len(p.shape.controls) for p in parts)
+    extra = max(0, surplus(parts, loads))
+    return inputs + -(-extra // max(1, outlets - 1))
+
+
 def cycles_in(signal: Signal) -> Iterator[Cycle]:
     """Yield the cycles that `signal` is made of."""
     if isinstance(signal, Cycle):

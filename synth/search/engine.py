@@ -1,223 +1,254 @@
 """The cheapest design for one problem: parts lists in order, each asked for any wiring that works.
 
-A question "is there a wiring of exactly these parts?" is put to CP-SAT on a set of scenarios.
-"No" is a proof for all of that list. "Yes" gives a wiring; it is shared out, checked exactly, and
-either stands or teaches a new scenario. Lists come in order of a lower bound, so the first design
-that stands at its own bound is the cheapest.
+Lists come in order of a lower bound on the price of any design with just these parts, so the
+first design that stands at its own bound is the cheapest. A list that works, but at a higher
+price than its bound, is asked again at each price from its bound on.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+import heapq
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 
-from synth.design import Design, PartInUse, Skeleton, Terminal
+from synth.design import Design
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
-from synth.result import Verdict
-from synth.search.bounds import essential, lacks_time, sharing_floor
-from synth.search.formula import Formula
+from synth.search.basics import Found, Progress, Working
+from synth.search.bounds import essential, lacks_time
 from synth.search.lists import Catalogue, PartsList
-from synth.search.scenario import Scenario, build_scenario
-from synth.search.slots import Slot, Wiring
-from synth.search.solver import solve
-from synth.search.stimuli import first_runs
-from synth.search.unroll import Unrolled
+from synth.search.pending import timers_at_once
+from synth.search.questions import Elsewhere, Questions
+from synth.search.scenario import Scenario
 from synth.signals import times_of
-from synth.trace import Moment
 
-DEPTH = 8
-"""Evaluations in which a circuit must have settled after an event: a bound of every claim."""
-LARGEST = 500_000
-"""Most clauses of a question, by estimate; a larger one is not put, and nothing is claimed of it.
-It keeps the memory of the whole process within some 300 MB."""
-POINTS = 26
-"""Most grid points that a scenario starts with."""
+Key = tuple[int, ...]
+"""Objectives in their order."""
+MOST_WIRINGS = 60
+"""Most wirings of one list that are gone through one by one."""
 
 
 @dataclass(frozen=True)
-class Tools:
-    """What the search needs of other rooms, handed in by the pipeline.
+class Larger:
+    """The whole that the engine's problem is a part of.
 
-    `share` turns a wiring into the best complete design (None: its power cannot be shared within
-    the limits), `check` judges a design exactly, `instants` gives the moments in ticks at which
-    anything happens in a concrete run up to `end`, `fan_out` prices a net.
+    `elsewhere` counts the inputs and outputs of the rest. `complete` makes a design of the whole
+    from a circuit and checks it, if it can; it puts `on_supply` inputs more on the supply, and
+    splitting costs `inside` coins in the nets that it adds. `dead` says that inputs may be held so
+    that all other sensing parts are open, and `spare` is the least price of one more part of the
+    rest: both bound what may be said about the whole, see `Engine._dearer`.
     """
 
-    share: Callable[[Skeleton, Problem], Design | None]
-    check: Callable[[Design, Problem], Verdict]
-    instants: Callable[[Design, Problem, Sequence[Moment], Fraction], Sequence[Fraction]]
-    fan_out: Callable[[int], int | None]
-
-
-@dataclass
-class Progress:
-    """Reports what is known so far; `asked_to_stop` says when to end with what there is."""
-
-    report: Callable[[str, int | None, int | None], None] = lambda stage, price, bound: None
-    deadline: float = float("inf")
-    asked_to_stop: Callable[[], bool] = lambda: False
-
-    def over(self) -> bool:
-        """Return whether time is up."""
-        return self.asked_to_stop() or time.monotonic() >= self.deadline
-
-    def left(self) -> float:
-        """Return the seconds that are left (at most an hour, so that solvers accept it)."""
-        return 0.0 if self.asked_to_stop() else min(3600.0, self.deadline - time.monotonic())
-
-
-@dataclass(frozen=True)
-class LearnedRun:
-    """A run that refuted a wiring: its moments, last instant (ticks), and instants of events."""
-
-    moments: tuple[Moment, ...]
-    last: int
-    instants: tuple[Fraction, ...] = ()
-
-
-@dataclass
-class Found:
-    """What the engine knows at its end.
-
-    `floor` is the key (objectives in order) of the least list not refuted: a bound on every
-    design. `closed`: no list is left below the design. `refuted` counts lists.
-    """
-
-    design: Design | None = None
-    skeleton: Skeleton | None = None
-    verdict: Verdict | None = None
-    parts_list: PartsList | None = None
-    floor: tuple[int, ...] | None = None
-    closed: bool = False
-    exhausted: bool = False
-    refuted: int = 0
-    asked: int = 0
-    reasons: list[str] = field(default_factory=list)
+    elsewhere: Elsewhere
+    complete: Callable[[Working], Working | None]
+    on_supply: int
+    inside: int
+    dead: bool
+    spare: int | None
 
 
 class Engine:
     """Searches one problem; see the module's text."""
 
     def __init__(
-        self, problem: Problem, catalogue: Catalogue, tools: Tools, progress: Progress, seed: int
+        self,
+        questions: Questions,
+        progress: Progress,
+        larger: Larger | None = None,
+        within: bool = False,
     ) -> None:
-        self.problem = problem
-        self.catalogue = catalogue
-        self.alone: list[Alone] = []
-        self.tools = tools
+        """`within`: the problem is part of a larger one, whose other parts may leave a control
+        input of this circuit dead for good; lists are refuted with that in mind."""
+        self.questions = questions
+        self.problem: Problem = questions.problem
+        self.catalogue: Catalogue = questions.catalogue
         self.progress = progress
-        self.seed = seed
-        self.scenarios: list[Scenario] = []
-        self.excluded: list[Skeleton] = []
-        self.loads = _representatives(problem)
-        self._essential = sorted(essential(problem))
-        times = sorted(set().union(*(times_of(r.signal) for r in problem.requirements)))
-        for moments, horizon in first_runs(problem, seed):
-            self.scenarios.append(
-                build_scenario(
-                    problem, moments, problem.times or times, horizon, POINTS, cut=2 * POINTS
-                )
-            )
-        self.remembers = remembers(self.scenarios)
-        self.plain = self.scenarios[:1]
-        self.learned: list[Scenario] = []
-        self.runs: list[LearnedRun] = []
+        self.larger = larger
+        self.within = within or larger is not None
+        self.alone: list[Alone] = []
+        self.waiting = timers_at_once(self.problem)
+        self.remembers = remembers(questions.scenarios)
+        self._essential = sorted(essential(self.problem))
+        self.feasible: list[tuple[int, ...]] = []
+        self.refuted: list[tuple[int, ...]] = []
 
-    def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:
-        """Ask of this problem what taught something about a circuit of it.
-
-        All inputs that the run does not mention stay at 0 but for `also_on`, which are at 1.
-        """
-        mentioned = {name for moment in run.moments for name, _ in moment.inputs}
-        if not run.moments or any(
-            item.most_off is not None and item.name not in mentioned for item in self.problem.inputs
-        ):
-            return
-        first = run.moments[0]
-        levels = (*first.inputs, *((name, True) for name in also_on))
-        moments = (Moment(first.time, levels), *run.moments[1:])
-        scenario = build_scenario(
-            self.problem, moments, self.problem.times, run.last, POINTS, also=run.instants
-        )
-        if len(scenario.points) <= 4 * POINTS:
-            self.learned.append(scenario)
-
-    def run(
-        self, upper: tuple[int, ...] | None = None, known: tuple[int, ...] | None = None
-    ) -> Found:
+    def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:
         """Return the best design with a key below `upper`, and what was proven.
 
         `known` is a list (its items) that is known to have a working wiring, that of `upper`.
         """
         found = Found()
-        objectives = self.problem.objectives
         needed = self._needed()
         reason = self._impossible()
         if needed is None or reason:
             found.closed = found.exhausted = True
             found.reasons.append(reason)
             return found
-        best: tuple[int, ...] | None = upper
-        again: list[tuple[tuple[int, ...], PartsList]] = []
-        lists = self.catalogue.in_order(needed, objectives)
-        pending = next(lists, None)
-        while pending is not None or again:
-            if again and (
-                pending is None or min(entry[0] for entry in again) <= pending.key(objectives)
-            ):
-                again.sort(key=lambda entry: (entry[0], entry[1].items))
-                key, parts_list = again.pop(0)
-                priced = True
-            else:
-                assert pending is not None
-                parts_list, key, priced = pending, pending.key(objectives), False
-                pending = next(lists, None)
+        best = upper
+        queue = _Queue(
+            self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
+            self.problem.objectives,
+        )
+        for key, parts_list, priced in queue:
             if found.floor is None or key > found.floor:
                 found.floor = key
                 self.progress.report("parts lists", None, key[0])
-            if best is not None and key >= best:
+            if best is not None and (key[:1] >= best[:1] if self._by_price else key >= best):
                 found.closed = True
                 return found
             if self._too_dear(key):
                 break
             if self.progress.over():
                 return found
-            if not priced:
-                reason = self._hopeless(parts_list)
-                if reason:
-                    found.refuted += 1
-                    if reason not in found.reasons:
-                        found.reasons.append(reason)
-                    continue
-            if parts_list.items == known and not priced:
-                again.append((key, parts_list))
+            if priced:
+                answer = self._dearer(parts_list, key, found)
+                if answer is None:
+                    return found
+                if answer:
+                    best = self._lesser(best, found)
+                    if best is None or best[0] > key[0]:
+                        # A wiring of this price may be there, but none was found that stands.
+                        found.doubt = True
+                        return found
+                elif best is None or key[0] < best[0]:
+                    queue.again((key[0] + 1, *key[1:]), parts_list)
                 continue
-            answer: bool | None = True
-            for part in self.alone:
-                answer = part.possible(self.catalogue, parts_list.items) if not priced else True
-                if not answer:
-                    break
-            if answer:
-                answer = self._ask(parts_list, key, priced, found)
-            if answer is None:
-                return found
-            if answer:
-                actual = self._key(found)
-                if best is None or actual < best:
-                    best = actual
-                if actual > key and not priced:
-                    again.append((key, parts_list))
-            elif priced and key[0] < (best or key)[0]:
-                again.append(((key[0] + 1, *key[1:]), parts_list))
-            else:
+            reason = self._hopeless(parts_list)
+            if reason:
                 found.refuted += 1
+                if reason not in found.reasons:
+                    found.reasons.append(reason)
+                continue
+            if parts_list.items == known:
+                found.first = found.first or key
+                self.feasible.append(parts_list.items)
+                queue.again(key, parts_list)
+                continue
+            works = self._works(parts_list, found)
+            if works is None:
+                return found
+            if not works:
+                found.refuted += 1
+                self.refuted.append(parts_list.items)
+                continue
+            found.first = found.first or key
+            best = self._lesser(best, found)
+            if isinstance(works, Working) and self._key(works)[0] <= key[0]:
+                continue
+            if not self._by_price:
+                works = self._all_of(parts_list, found)
+                if works is None:
+                    return found
+                best = self._lesser(best, found)
+                continue
+            queue.again(key, parts_list)
         found.closed = found.exhausted = True
         return found
 
-    def _too_dear(self, key: tuple[int, ...]) -> bool:
+    # -- one list ----------------------------------------------------------------------------
+
+    def _lesser(self, best: Key | None, found: Found) -> Key | None:
+        """Return the lesser of `best` and the key of the best design found."""
+        actual = self._key(found.best) if found.best else None
+        return actual if best is None or (actual is not None and actual < best) else best
+
+    @property
+    def _by_price(self) -> bool:
+        return self.problem.objectives[0] is Objective.PRICE
+
+    def _works(self, parts_list: PartsList, found: Found) -> Working | bool | None:
+        """Return a working design of this list (the best is kept in `found`), False when the list
+        is refuted, True when it may work within the larger whole only, None when time is up."""
+        for circuit in self.alone:
+            possible = circuit.possible(self.catalogue, parts_list.items)
+            if not possible:
+                return possible
+        found.asked += 1
+        working = self.questions.working(parts_list)
+        if working is None:
+            return None
+        if isinstance(working, Working):
+            self.feasible.append(parts_list.items)
+            return self._keep(working, found) or True
+        if not self.within:
+            return False
+        if any(holds(parts_list.items, items) for items in self.feasible):
+            return True
+        if not any(
+            part.type is PartType.BISTABLE for part in self.catalogue.parts(parts_list.items)
+        ):
+            return False
+        loosely = self.questions.loosely(parts_list)
+        if loosely:
+            self.feasible.append(parts_list.items)
+        return loosely
+
+    def _all_of(self, parts_list: PartsList, found: Found) -> bool | None:
+        """Go through all wirings of a list, the best kept in `found`: what a bound on its parts
+        says of power or wires need not be met. None when there is no time for all of them."""
+        if self.within:
+            return None
+        for _ in range(MOST_WIRINGS):
+            working = self.questions.working(parts_list)
+            if working is None:
+                return None
+            if not isinstance(working, Working):
+                return True
+            self._keep(working, found)
+            self.questions.excluded.append(self.questions.bare(working))
+        return None
+
+    def _dearer(self, parts_list: PartsList, key: Key, found: Found) -> bool | None:
+        """Return False when no wiring of this list costs as little as `key`; True when one does
+        (kept in `found`) or may; None when time is up.
+
+        Within a larger whole: hold all inputs that this circuit does not depend on so that all
+        sensing parts of theirs are open (`dead`). Then all outputs elsewhere are dead, and the
+        circuit does its work all the same. One that has more parts elsewhere costs more by
+        `spare`, which is counted as well.
+        """
+        parts = self.catalogue.parts(parts_list.items)
+        place = self.problem.objectives.index(Objective.PRICE)
+        rest = key[place] - sum(p.price for p in (*parts, *self.catalogue.elsewhere))
+        if rest < 0:
+            return False
+        larger = self.larger
+        if larger is not None:
+            if not larger.dead:
+                return True
+            measured = self.catalogue.measure(parts_list.items)
+            if measured and larger.spare and key[place] >= measured.price + larger.spare:
+                return True
+            found.asked += 1
+            loosely = self.questions.loosely(parts_list, rest, larger.elsewhere)
+            if not loosely:
+                return loosely
+            rest -= larger.inside
+        found.asked += 1
+        working = self.questions.working(parts_list, rest, larger.on_supply if larger else 0)
+        if working is None:
+            return None
+        if isinstance(working, Working):
+            self._keep(working, found)
+            return True
+        return larger is not None
+
+    def _keep(self, working: Working, found: Found) -> Working | None:
+        """Return the design of the whole, kept in `found` if it is the best so far."""
+        whole = self.larger.complete(working) if self.larger else working
+        if whole is not None and (
+            found.best is None or self._key(whole) < self._key(found.best)
+        ):
+            found.best = whole
+            self.progress.report("design found", self._key(whole)[0], None)
+        return whole
+
+    def _key(self, working: Working) -> Key:
+        return design_key(working.design, self.problem)
+
+    # -- what is known of a list without a question ------------------------------------------
+
+    def _too_dear(self, key: Key) -> bool:
         """Return whether this and all later lists are beyond the limit of the first objective."""
         limits = self.problem.limits
         bound = {Objective.PRICE: limits.price, Objective.SUPPLY: limits.supply}.get(
@@ -225,18 +256,11 @@ class Engine:
         )
         return bound is not None and key[0] > bound
 
-    def _key(self, found: Found) -> tuple[int, ...]:
-        assert found.design is not None and found.parts_list is not None
-        price = found.design.price(self.problem.kit)
-        elsewhere = sum(part.price for part in self.catalogue.elsewhere)
-        values = {Objective.PRICE: price + elsewhere, Objective.SUPPLY: found.design.supply}
-        return tuple(values.get(o, len(found.parts_list.items)) for o in self.problem.objectives)
-
     def _needed(self) -> list[int] | None:
         """Return the offers that every design has: one sensing part for each input that any
         signal depends on (nothing else follows that input). None when there is none."""
         needed: list[int] = []
-        for name in self._named():
+        for name in self._essential:
             options = [
                 i
                 for i, (part, follows) in enumerate(self.catalogue.offers)
@@ -248,19 +272,25 @@ class Engine:
                 needed.append(options[0])
         return needed
 
-    def _named(self) -> list[str]:
-        """Return the outside inputs that any load provably depends on, in order of name."""
-        return self._essential
-
     def _impossible(self) -> str:
         """Return why no parts list whatever will do, "" if that is not known."""
         offers, limits = self.catalogue.offers, self.problem.limits
-        for name in self._named():
+        for name in self._essential:
             if all(follows != name for _, follows in offers):
                 return f"nothing on offer follows '{name}'"
         timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
         if timed and not any(part.type in TIMED for part, _ in offers):
             return f"'{timed[0]}' has to keep a time, and no timer that can is on offer"
+        most = sum(
+            cap
+            for (part, _), cap in zip(self.catalogue.offers, self.catalogue.caps, strict=True)
+            if part.type in TIMED
+        )
+        if self.waiting.count > most:
+            return (
+                f"{self.waiting.count} timers must run at once, for "
+                f"{', '.join(repr(load) for load in self.waiting.loads)}, and there are only {most}"
+            )
         shared = any(part.type is PartType.RELAY_CHANGEOVER for part, _ in offers)
         if limits.supply is not None and self.catalogue.needs > limits.supply and not shared:
             return (
@@ -277,157 +307,61 @@ class Engine:
             return f"more than {limits.supply} units are needed"
         if limits.price is not None and parts_list.price > limits.price:
             return f"more than {limits.price} coins are needed"
-        for name in self._named():
-            if not any(self.catalogue.offers[i][1] == name for i in parts_list.items):
+        follows = [self.catalogue.offers[i][1] for i in parts_list.items]
+        for name in self._essential:
+            if name not in follows:
                 return f"nothing follows '{name}'"
-        followed = [
+        levers = [
             self.catalogue.offers[i][1]
             for i in parts_list.items
             if self.catalogue.offers[i][0].type in LEVERS
         ]
-        if len(followed) != len(set(followed)):
+        if len(levers) != len(set(levers)):
             return "a lever is one part with one contact"
+        if sum(part.type in TIMED for part in parts) < self.waiting.count:
+            return f"{self.waiting.count} timers must run at once"
+        if sum(part.type in CONTROLLED for part in parts) < self.waiting.controlled:
+            return f"{self.waiting.controlled} relays and timers must be in use at once"
         if self.remembers and not any(part.type in CONTROLLED for part in parts):
             return self.remembers
         return lacks_time(parts, self.problem)
 
-    def _ask(
-        self, parts_list: PartsList, key: tuple[int, ...], priced: bool, found: Found
-    ) -> bool | None:
-        """Return whether a design of this list stands (kept in `found`), None when time is up."""
-        while True:
-            slots = self.catalogue.slots(parts_list.items, self.loads)
-            if too_large(slots, self.plain + self.learned):
-                return None
-            wiring = self._model(parts_list, self.plain + self.learned, key if priced else None)
-            found.asked += 1
-            answer = solve(
-                wiring.formula,
-                self.progress.left(),
-                seed=self.seed,
-                stopped=self.progress.over,
-            )
-            if answer.satisfiable is None:
-                return None
-            if answer.satisfiable is False:
-                return False
-            skeleton = self._completed(wiring.decode(answer.values))
-            design = self.tools.share(skeleton, self.problem)
-            if design is None:
-                self.excluded.append(wiring.decode(answer.values))
-                continue
-            verdict = self.tools.check(design, self.problem)
-            if verdict.holds:
-                if found.design is None or self._better(design, parts_list, found):
-                    found.design, found.skeleton = design, skeleton
-                    found.verdict, found.parts_list = verdict, parts_list
-                    self.progress.report("design found", self._key(found)[0], None)
-                return True
-            if self.progress.over():
-                return None
-            self._learn(design, verdict, wiring.decode(answer.values), wiring)
 
-    def any_wiring(self, parts_list: PartsList) -> bool | None:
-        """Return whether some wiring of some of these parts may do (None: no time to say).
+def design_key(design: Design, problem: Problem) -> Key:
+    """Return what a design costs by each objective, in their order."""
+    values = {
+        Objective.PRICE: design.price(problem.kit),
+        Objective.SUPPLY: design.supply,
+        Objective.WIRES: len(design.wires),
+    }
+    return tuple(values[objective] for objective in problem.objectives)
 
-        "Some of": the list of a whole may have more than these loads use.
-        """
-        slots = tuple(
-            replace(slot, fixed=False)
-            for slot in self.catalogue.slots(parts_list.items, self.loads)
-        )
-        for scenarios in (self.plain + self.learned, self.scenarios + self.learned):
-            if too_large(slots, scenarios):
-                return True
-            wiring = Wiring(self.problem, slots, Formula())
-            for scenario in scenarios:
-                Unrolled(wiring, scenario, DEPTH)
-            left = min(5.0, self.progress.left())
-            answer = solve(wiring.formula, left, seed=self.seed, stopped=self.progress.over)
-            if answer.satisfiable is None:
-                return None if self.progress.over() else True
-            if not answer.satisfiable:
-                return False
-        return True
 
-    def _better(self, design: Design, parts_list: PartsList, found: Found) -> bool:
-        old = self._key(found)
-        trial = Found(design=design, parts_list=parts_list)
-        return self._key(trial) < old
+class _Queue:
+    """Parts lists in order of their keys; those put off come before new ones of the same key."""
 
-    def _model(
-        self, parts_list: PartsList, scenarios: Sequence[Scenario], key: tuple[int, ...] | None
-    ) -> Wiring:
-        formula = Formula()
-        slots = self.catalogue.slots(parts_list.items, self.loads)
-        wiring = Wiring(self.problem, slots, formula)
-        for scenario in scenarios:
-            Unrolled(wiring, scenario, DEPTH)
-        if key is not None:
-            parts = self.catalogue.parts(parts_list.items)
-            price = key[self.problem.objectives.index(Objective.PRICE)]
-            elsewhere = self.catalogue.elsewhere
-            rest = price - sum(p.price for p in parts) - sum(p.price for p in elsewhere)
-            wiring.price_sharing(self.tools.fan_out, rest)
-        for skeleton in self.excluded:
-            wiring.exclude(skeleton)
-        return wiring
+    def __init__(self, lists: Iterator[PartsList], objectives: Sequence[Objective]) -> None:
+        self._lists = lists
+        self._objectives = objectives
+        self._next = next(lists, None)
+        self._again: list[tuple[Key, tuple[int, ...], PartsList]] = []
 
-    def _completed(self, skeleton: Skeleton) -> Skeleton:
-        """Return the wiring with the loads added that want the same as one that has been wired."""
-        return with_equal_loads(skeleton, self.problem)
+    def again(self, key: Key, parts_list: PartsList) -> None:
+        """Put a list off until `key`, to be asked at a price."""
+        heapq.heappush(self._again, (key, parts_list.items, parts_list))
 
-    def _learn(self, design: Design, verdict: Verdict, bare: Skeleton, wiring: Wiring) -> None:
-        """Add the scenario of the first counterexample, or rule out this very wiring."""
-        for defect in verdict.defects:
-            shown = defect.counterexample
-            if shown is None or not shown.moments or shown.orders:
-                continue
-            last = max(m.time for m in shown.moments)
-            end = last + 1
-            instants = self.tools.instants(design, self.problem, shown.moments, end)
-            scenario = build_scenario(
-                self.problem,
-                shown.moments,
-                self.problem.times,
-                int(last),
-                POINTS,
-                also=instants,
-            )
-            if self._refutes(scenario, bare):
-                self.learned.append(scenario)
-                self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants)))
-                return
-        self.excluded.append(bare)
-
-    def _refutes(self, scenario: Scenario, bare: Skeleton) -> bool:
-        """Return whether the scenario rules out this wiring (asked of the model itself)."""
-        names = {part.name for part in bare.parts}
-        items = self.items_of(bare)
-        formula = Formula()
-        slots = tuple(
-            slot
-            for slot in self.catalogue.slots(items, self.loads)
-            if slot.fixed or slot.load or slot.name in names
-        )
-        wiring = Wiring(self.problem, slots, formula)
-        Unrolled(wiring, scenario, DEPTH)
-        chosen = wiring.assignment(bare)
-        assert chosen is not None
-        fixed = [v if value else -v for v, value in chosen.items() if v <= formula.count]
-        answer = solve(formula, max(1.0, self.progress.left()), fixed=fixed)
-        return answer.satisfiable is False
-
-    def items_of(self, bare: Skeleton) -> tuple[int, ...]:
-        """Return the parts list of a wiring, as indices into the offers."""
-        items: list[int] = []
-        free = {part.name for part, _ in self.catalogue.free}
-        for part in bare.parts:
-            follows = part.setting("input") or ("night" if part.setting("passes") else "")
-            for index, (offer, name) in enumerate(self.catalogue.offers):
-                if offer.name == part.part and name == follows and part.part not in free:
-                    items.append(index)
-        return tuple(sorted(items))
+    def __iter__(self) -> Iterator[tuple[Key, PartsList, bool]]:
+        """Yield (key, list, whether it was put off)."""
+        while self._again or self._next is not None:
+            later = self._next.key(self._objectives) if self._next is not None else None
+            if self._again and (later is None or self._again[0][0] <= later):
+                key, _, parts_list = heapq.heappop(self._again)
+                yield key, parts_list, True
+            else:
+                assert self._next is not None and later is not None
+                parts_list, self._next = self._next, None
+                yield later, parts_list, False
+                self._next = next(self._lists, None)
 
 
 @dataclass
@@ -435,13 +369,16 @@ class Alone:
     """Some loads of a problem alone: what they are known to need refutes lists for the whole.
 
     Proof: hold every outside input that these loads do not depend on at a fixed level. Sensing
-    parts of those inputs then never move, so what is left of any design is a design for these
-    loads alone, with all other parts of the list.
+    parts of those inputs then never move: fixed contacts, closed or open, so that what hangs on
+    them hangs on another output or is dead for good. A part with a dead or constant control input
+    is a fixed contact as well, but for a bistable relay whose reset is dead, which the questions
+    allow for. What is left of any design is a design for these loads alone, of some of its parts.
     """
 
     engine: Engine
     found: Found
-    answers: dict[tuple[int, ...], bool] = field(default_factory=dict)
+    refuted: list[tuple[int, ...]] = field(default_factory=list)
+    may: list[tuple[int, ...]] = field(default_factory=list)
 
     def possible(self, catalogue: Catalogue, items: Sequence[int]) -> bool | None:
         """Return whether the parts `items` may do for these loads (None: no time to say)."""
@@ -450,36 +387,35 @@ class Alone:
         kept = tuple(
             sorted(where[catalogue.offers[i]] for i in items if catalogue.offers[i] in where)
         )
-        if kept in self.answers:
-            return self.answers[kept]
-        if self.found.parts_list is not None and _holds(kept, self.found.parts_list.items):
+        if kept in self.engine.refuted or any(holds(other, kept) for other in self.refuted):
+            return False
+        if any(holds(kept, other) for other in self.may):
+            return True
+        best = self.found.best
+        if best is not None and holds(kept, best.parts_list.items):
             return True
         measured = own.measure(kept)
-        objectives = self.engine.problem.objectives
         answer: bool | None = True
+        used = kept
         if measured is None or self.engine._hopeless(measured):
             answer = False
-        elif self.found.closed and self.found.parts_list is not None:
-            key, least = measured.key(objectives), self.found.parts_list.key(objectives)
-            answer = key[0] >= least[0]
+        elif self.found.closed and self.engine.feasible:
+            # All lists before the first that works were refuted, in order of their bounds.
+            objectives = self.engine.problem.objectives
+            first = own.measure(self.engine.feasible[0])
+            assert first is not None
+            answer = measured.key(objectives)[0] >= first.key(objectives)[0]
         if answer and measured is not None:
-            answer = self.engine.any_wiring(measured)
+            said = self.engine.questions.any_wiring(measured)
+            answer, used = (True, said) if isinstance(said, tuple) else (said, kept)
         if answer is not None:
-            self.answers[kept] = answer
+            (self.may if answer else self.refuted).append(used)
         return answer
 
 
-def _holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
+def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
     """Return whether the multiset `items` holds all of `wanted`."""
     return all(items.count(i) >= wanted.count(i) for i in set(wanted))
-
-
-def too_large(slots: Sequence[Slot], scenarios: Sequence[Scenario]) -> bool:
-    """Return whether a question about these slots would have too many clauses to be put."""
-    inputs = sum(len(s.part.shape.power) + len(s.part.shape.controls) for s in slots)
-    outputs = 1 + sum(len(s.part.shape.outputs) for s in slots)
-    steps = sum(len(scenario.points) for scenario in scenarios) * DEPTH
-    return 2 * inputs * outputs * steps > LARGEST
 
 
 def remembers(scenarios: Sequence[Scenario]) -> str:
@@ -497,40 +433,3 @@ def remembers(scenarios: Sequence[Scenario]) -> str:
                 if one != other:
                     return f"'{load}' has to remember, and no part that can is in the list"
     return ""
-
-
-def _representatives(problem: Problem) -> tuple[str, ...]:
-    """Return one load for each distinct signal."""
-    seen: dict[object, str] = {}
-    for requirement in problem.requirements:
-        seen.setdefault(requirement.signal, requirement.load)
-    kept = set(seen.values())
-    for pair in problem.apart:
-        kept |= {pair.first, pair.second}
-    return tuple(r.load for r in problem.requirements if r.load in kept)
-
-
-def with_equal_loads(skeleton: Skeleton, problem: Problem) -> Skeleton:
-    """Return `skeleton` with all loads, each fed where a load of the same signal is."""
-    fed = {target.part: source for source, target in skeleton.feeds if target.terminal == "in"}
-    present = {part.name for part in skeleton.parts if part.type is PartType.LOAD}
-    parts, feeds = list(skeleton.parts), list(skeleton.feeds)
-    load = problem.kit.of_type(PartType.LOAD)[0]
-    for requirement in problem.requirements:
-        if requirement.load in present:
-            continue
-        twin = next(
-            r.load
-            for r in problem.requirements
-            if r.signal == requirement.signal and r.load in present
-        )
-        parts.append(
-            PartInUse(requirement.load, PartType.LOAD, load.name, (("needs", requirement.needs),))
-        )
-        feeds.append((fed[twin], Terminal(requirement.load, "in")))
-    return Skeleton(skeleton.kit, tuple(parts), tuple(feeds))
-
-
-def floor_for(tools: Tools) -> Callable[[int], int | None]:
-    """Return the least price of splitting by surplus of inputs, see `bounds.sharing_floor`."""
-    return sharing_floor(tools.fan_out)

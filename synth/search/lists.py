@@ -5,11 +5,12 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations_with_replacement
 
-from synth.parts.behaviour import LEVERS, PartType
+from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
-from synth.search.bounds import surplus, units_floor
+from synth.search.bounds import surplus, units_floor, wires_floor
 from synth.search.slots import Slot, relevant_parts
 
 Offer = tuple[KitPart, str]
@@ -26,11 +27,16 @@ class PartsList:
     items: tuple[int, ...]
     price: int
     units: int
+    wires: int
 
     def key(self, objectives: Sequence[Objective]) -> tuple[int, ...]:
-        """Return the bounds in the order of the objectives (wires follow from the list)."""
-        values = {Objective.PRICE: self.price, Objective.SUPPLY: self.units}
-        return tuple(values.get(o, len(self.items)) for o in objectives)
+        """Return the bounds in the order of the objectives."""
+        values = {
+            Objective.PRICE: self.price,
+            Objective.SUPPLY: self.units,
+            Objective.WIRES: self.wires,
+        }
+        return tuple(values[o] for o in objectives)
 
 
 class Catalogue:
@@ -54,6 +60,9 @@ class Catalogue:
         self.elsewhere = tuple(elsewhere)
         self.loads = len(problem.requirements) + more_loads
         self.needs = sum(r.needs for r in problem.requirements) + more_needs
+        self.outlets = max(
+            (len(p.shape.outputs) for p in problem.kit.parts if p.type in SPLITTING), default=2
+        )
         offers = relevant_parts(problem)
         self.free = tuple(o for o in offers if o[0].price == 0 and o[0].type is PartType.JOINT)
         self.offers = tuple(o for o in offers if o not in self.free)
@@ -73,34 +82,41 @@ class Catalogue:
         """Return the list with its bounds; None when no kit can share its power."""
         parts = [self.offers[i][0] for i in items] + list(self.elsewhere)
         extra = surplus(parts, self.loads)
-        if self.free and extra > 0:
-            extra = max(0, extra)
         sharing = self.floor(extra)
         if sharing is None:
             return None
         price = sum(part.price for part in parts) + sharing
-        return PartsList(items, price, units_floor(parts, self.needs))
+        wires = wires_floor(parts, self.loads, self.outlets)
+        return PartsList(items, price, units_floor(parts, self.needs), wires)
 
     def in_order(
-        self, needed: Sequence[int], objectives: Sequence[Objective]
+        self, needed: Sequence[int], objectives: Sequence[Objective], timers: int = 0
     ) -> Iterator[PartsList]:
-        """Yield all lists that hold the offers `needed`, none before a lesser one."""
-        start = self.measure(tuple(sorted(needed)))
-        if start is None:
-            return
-        heap = [(start.key(objectives), start.items, 0, start)]
+        """Yield all lists that hold the offers `needed` and at least `timers` parts with a
+        running time, none before a lesser one."""
+        timed = [i for i, (part, _) in enumerate(self.offers) if part.type in TIMED]
+        heap: list[tuple[tuple[int, ...], tuple[int, ...], int, int, PartsList]] = []
+
+        def push(items: tuple[int, ...], least: int, least_timed: int) -> None:
+            parts_list = self.measure(tuple(sorted(items)))
+            if parts_list is not None:
+                entry = (parts_list.key(objectives), parts_list.items, least, least_timed)
+                heapq.heappush(heap, (*entry, parts_list))
+
+        # Each list comes once: first its timers of the lowest numbers, then all else in order.
+        for first in combinations_with_replacement(timed, timers):
+            if all(first.count(offer) <= self.caps[offer] for offer in first):
+                push((*needed, *first), 0, max(first, default=0))
         while heap:
-            _, items, least, parts_list = heapq.heappop(heap)
+            _, items, least, least_timed, parts_list = heapq.heappop(heap)
             yield parts_list
-            if len(items) - len(needed) >= self.most:
+            if len(items) - len(needed) - timers >= self.most:
                 continue
             for offer in range(least, len(self.offers)):
-                count = items.count(offer)
-                if count >= self.caps[offer]:
+                if offer in timed and offer < least_timed:
                     continue
-                longer = self.measure(tuple(sorted((*items, offer))))
-                if longer is not None:
-                    heapq.heappush(heap, (longer.key(objectives), longer.items, offer, longer))
+                if items.count(offer) < self.caps[offer]:
+                    push((*items, offer), offer, least_timed)
 
     def parts(self, items: Sequence[int]) -> list[KitPart]:
         """Return the kit parts of a list."""

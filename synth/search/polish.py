@@ -8,7 +8,7 @@ from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
-from synth.search.engine import Progress, Tools
+from synth.search.basics import Progress, Tools
 
 
 def polished(

@@ -82,8 +82,13 @@ class Wiring:
     problem: Problem
     slots: tuple[Slot, ...]
     formula: Formula
+    loose: bool = False
+    """The slots are part of a larger whole whose other outputs are dead for good: an input may
+    hang on one of these, and an output may feed nothing of this model."""
     feeds: dict[tuple[int, str], dict[tuple[int, str], int]] = field(default_factory=dict)
     """(slot, input) -> (slot, output) -> literal; slot -1 is the supply."""
+    unfed: dict[tuple[int, str], int] = field(default_factory=dict)
+    """(slot, input) -> literal: it hangs on a dead output elsewhere (loose models only)."""
     used: list[int] = field(default_factory=list)
     choices: list[dict[str, dict[str | int, int]]] = field(default_factory=list)
     """Per slot: setting -> value -> literal."""
@@ -152,6 +157,9 @@ class Wiring:
                     options[source] = formula.new()
                 self.feeds[index, terminal] = options
                 empty = [] if self.used[index] == formula.true else [-self.used[index]]
+                if self._may_hang(slot, terminal):
+                    dead = self.unfed[index, terminal] = formula.new()
+                    empty.append(dead)
                 formula.choose([*options.values(), *empty])
         for index, slot in enumerate(self.slots):
             used = self.used[index]
@@ -162,9 +170,19 @@ class Wiring:
                     if literal:
                         formula.add(-literal, used)
                         fed.append(literal)
-            if slot.part.shape.outputs:
+            if slot.part.shape.outputs and not (self.loose and slot.fixed):
                 # A part that feeds nothing can be left out: no cheapest design has one.
                 formula.add(-used, *fed)
+
+    def _may_hang(self, slot: Slot, terminal: str) -> bool:
+        """Return whether this input may hang on an output that is dead for good.
+
+        Where slots may stay empty only the reset of a bistable relay need: with any other dead
+        input a part is a fixed contact, open or closed, and can be taken out of the wiring.
+        """
+        if not self.loose or slot.load:
+            return False
+        return slot.fixed or (slot.kind is PartType.BISTABLE and terminal == "reset")
 
     def _joints(self) -> None:
         """Keep one of each pair of mirrored joints, and none that adds nothing.
@@ -184,28 +202,73 @@ class Wiring:
                     if rank[a] >= rank[b]:
                         formula.add(-first, -second)
 
-    def price_sharing(self, fan_out: Callable[[int], int | None], most: int) -> None:
-        """Require that splitting all nets costs at most `most` in all."""
+    def price_sharing(
+        self,
+        fan_out: Callable[[int], int | None],
+        most: int,
+        more_inputs: int = 0,
+        more_outputs: int = 0,
+        on_supply: int = 0,
+    ) -> None:
+        """Require that splitting all nets costs at most `most` in all.
+
+        `more_inputs` inputs outside this model are fed too, each by an output of it or by one of
+        `more_outputs` others, each of which feeds at least one input. What those others cost
+        together is at least the price of one net with all their surplus (see `fan_out_price`).
+        The supply feeds `on_supply` inputs besides.
+        """
+        formula = self.formula
         variables: list[int] = []
         weights: list[int] = []
-        for source in self.outputs:
-            wires = [options[source] for options in self.feeds.values() if source in options]
-            # at[k]: this output feeds more than k + 1 inputs.
-            at = self.formula.news(max(0, len(wires) - 1))
-            for low, high in pairwise(at):
-                self.formula.add(low, -high)
-            rest = self.formula.new()
-            self.formula.bound([*wires, *at, rest], [1] * len(wires) + [-1] * (len(at) + 1), 0, 0)
+        guests: list[int] = []
+
+        def priced(at: Sequence[int]) -> None:
             before = 0
             for number, literal in enumerate(at, 2):
                 price = fan_out(number)
                 if price is None:
-                    self.formula.add(-literal)
+                    formula.add(-literal)
                     continue
                 variables.append(literal)
                 weights.append(price - before)
                 before = price
-        self.formula.bound(variables, weights, 0, most)
+
+        for source in self.outputs:
+            wires = [options[source] for options in self.feeds.values() if source in options]
+            guest = formula.news(more_inputs + len(self.unfed))
+            guests += guest
+            for low, high in pairwise(guest):
+                formula.add(low, -high)
+            wires += guest
+            if self.loose:
+                formula.add(*wires)
+            # at[k]: this output feeds more than k + 1 inputs.
+            besides = on_supply if source[0] < 0 else 0
+            at = formula.news(max(0, len(wires) + besides - 1))
+            for low, high in pairwise(at):
+                formula.add(low, -high)
+            rest = formula.new()
+            counted = [1] * len(wires) + [-1] * (len(at) + 1)
+            formula.bound([*wires, *at, rest], counted, -besides, -besides)
+            priced(at)
+        if guests:
+            # Inputs from elsewhere, and those of this model that hang elsewhere, less the guests
+            # on outputs of this model, are fed by the other outputs: one each, and the surplus.
+            hanging = list(self.unfed.values())
+            surplus = formula.news(max(0, more_inputs + len(hanging) - more_outputs))
+            for low, high in pairwise(surplus):
+                formula.add(low, -high)
+            formula.bound(
+                [*hanging, *guests, *surplus],
+                [1] * len(hanging) + [-1] * (len(guests) + len(surplus)),
+                more_outputs - more_inputs,
+                more_outputs - more_inputs,
+            )
+            if not more_outputs:
+                for literal in (*hanging, *surplus):
+                    formula.add(-literal)
+            priced(surplus)
+        formula.bound(variables, weights, 0, most)
 
     def exclude(self, skeleton: Skeleton) -> None:
         """Rule out exactly this wiring with exactly these settings."""
@@ -265,7 +328,9 @@ class Wiring:
         for (index, terminal), choice in self.feeds.items():
             if index not in names:
                 continue
-            source = next(o for o, literal in choice.items() if holds(literal))
+            source = next((o for o, literal in choice.items() if holds(literal)), None)
+            if source is None:  # it hangs on something outside this model
+                continue
             feeds.append((Terminal(names[source[0]], source[1]), Terminal(names[index], terminal)))
         return Skeleton(self.problem.kit.name, tuple(parts), tuple(feeds))
 

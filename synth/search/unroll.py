@@ -132,6 +132,8 @@ class Unrolled:
             used = wiring.used[key[0]]
             if used != true:
                 formula.add(used, -target)
+            if key in wiring.unfed:
+                formula.add(-wiring.unfed[key], -target)
         self.live_in, self.live_out = live_in, live_out
 
     def _contact(self, i: int, output: str, levels: dict[str, bool]) -> int:

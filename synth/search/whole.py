@@ -1,66 +1,63 @@
 """A whole problem: taken apart where it can be, solved, put together, and asked as one.
 
-Loads that depend on no common input are circuits of their own. Each is solved exactly, the
-cheapest circuits are put on one supply, and the sum is an upper bound. A sum of optima is no
-optimum: it is called proven only where a lower bound on the whole meets it, or where every parts
-list of the whole below it was refuted.
+1. Each circuit is solved exactly by itself, and the cheapest circuits are put on one supply: a
+   design, whose price is an upper bound. A sum of optima is no optimum.
+2. The circuits that need more than a sensing part for each input are asked together, with all the
+   rest counted in: a lower bound on the whole, and perhaps a cheaper design.
+3. Where the bound does not meet the best design, every parts list of the whole between the two is
+   asked for a wiring.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from synth.design import Design, PartInUse, Skeleton, Terminal
-from synth.parts.behaviour import SENSING, PartType
+from synth.design import Skeleton, Terminal
+from synth.parts.behaviour import SENSING
 from synth.parts.kit import KitPart
-from synth.problem import InputKind, Objective, Problem, Requirement
-from synth.result import Outcome, Status, Verdict
+from synth.problem import Objective, Problem
+from synth.result import Outcome, Status
+from synth.search.apart import (
+    Lever,
+    Piece,
+    may_be_held,
+    may_be_open,
+    only,
+    put_together,
+    take_apart,
+)
+from synth.search.basics import DEPTH, Found, LearnedRun, Progress, Tools, Working, floor_for
 from synth.search.bounds import essential
-from synth.search.engine import DEPTH, Alone, Engine, Found, LearnedRun, Progress, Tools, floor_for
+from synth.search.engine import Alone, Engine, Larger, design_key
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
+from synth.search.questions import Elsewhere, Questions
 from synth.search.stimuli import first_runs
-from synth.signals import (
-    OFF,
-    And,
-    Const,
-    Cycle,
-    Latch,
-    Level,
-    Not,
-    OffDelay,
-    OnDelay,
-    Or,
-    Pulse,
-    Recently,
-    Signal,
-    Toggle,
-    all_of,
-    any_of,
-    inputs_of,
-    loads_of,
-    negated,
-    times_of,
-)
+from synth.signals import inputs_of, times_of
 from synth.ticks import format_duration
 
 
 @dataclass
-class Part:
-    """A circuit of its own: its problem, catalogue and what was found for it."""
+class Circuit:
+    """A circuit of its own, the switches it lies behind, and what was found for it."""
 
-    problem: Problem
-    catalogue: Catalogue
-    found: Found
+    piece: Piece
     engine: Engine
+    found: Found
+
+    @property
+    def problem(self) -> Problem:
+        """What is asked of this circuit."""
+        return self.piece.problem
 
     @property
     def parts(self) -> list[KitPart]:
         """The kit parts of the design that was found."""
-        assert self.found.parts_list is not None
-        return self.catalogue.parts(self.found.parts_list.items)
+        assert self.found.best is not None
+        return self.engine.catalogue.parts(self.found.best.parts_list.items)
 
     @property
     def plain(self) -> bool:
@@ -68,88 +65,264 @@ class Part:
         follows = essential(self.problem)
         return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
 
+    @property
+    def inputs(self) -> frozenset[str]:
+        """The outside inputs, the supply apart, that this circuit or a switch over it follows."""
+        named = frozenset().union(*(inputs_of(r.signal) for r in self.problem.requirements))
+        return (named | {name for _, name in self.piece.path}) - {"supply"}
+
 
 def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 1) -> Outcome:
     """Return the best checked design for `problem` and what is proven about it."""
-    began = time.monotonic()
-    floor = floor_for(tools)
-    circuits: list[Part] = []
-    pieces = take_apart(problem)
-    pieces.sort(key=lambda piece: (_has_times(piece.problem), len(piece.problem.requirements)))
-    roots = [switch for switch, _ in roots_of(pieces)]
-    for number, piece in enumerate(pieces):
-        inner = piece.problem
-        progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
-        # The last circuit is solved with all the others counted in, so that its bound is one on
-        # the whole.
-        last = number == len(pieces) - 1
-        others = [part for circuit in circuits for part in circuit.parts] + roots if last else []
+    return _Whole(problem, tools, progress, seed).solve()
+
+
+class _Whole:
+    """One problem on its way through the three steps above."""
+
+    def __init__(self, problem: Problem, tools: Tools, progress: Progress, seed: int) -> None:
+        self.problem = problem
+        self.tools = tools
+        self.progress = progress
+        self.seed = seed
+        self.floor = floor_for(tools)
+        self.circuits: list[Circuit] = []
+        self.best: Working | None = None
+        self.times: list[tuple[str, float]] = []
+        self._began = time.monotonic()
+
+    def solve(self) -> Outcome:
+        """Go through the steps until the best design is proven or time is up."""
+        failed = self._apart()
+        self._clock("circuits")
+        if failed is not None:
+            return self._nothing(failed)
+        if len(self.circuits) == 1 and not self.circuits[0].piece.path:
+            found = self.circuits[0].found
+            assert found.best is not None
+            self.best = found.best
+            self._polish()
+            return self._outcome(found)
+        self._together()
+        found = Found()
+        hard = self._hard()
+        if self.best is not None and self._projects(hard):
+            found = self._hard_ones(hard)
+            self._clock("joint circuits")
+        if not self._done(found) and not self.progress.over():
+            found = self._as_one(found)
+            self._clock("whole")
+        if self.best is None:
+            return self._nothing(found)
+        return self._outcome(found)
+
+    # -- step 1 ------------------------------------------------------------------------------
+
+    def _apart(self) -> Found | None:
+        """Solve each circuit by itself; return what was found where one has no design."""
+        problem = self.problem
+        pieces = take_apart(problem)
+        pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
+        for number, piece in enumerate(pieces):
+            inner = piece.problem
+            self.progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
+            catalogue = Catalogue(inner, self.floor, most=most_of_each(problem))
+            questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
+            engine = Engine(questions, self.progress, within=len(pieces) > 1)
+            found = engine.run()
+            if found.best is None:
+                projects = may_be_held(problem, _names(problem) - _names(inner))
+                return found if projects else replace(found, closed=False)
+            self.circuits.append(Circuit(piece, engine, found))
+        return None
+
+    # -- step 2 ------------------------------------------------------------------------------
+
+    def _together(self) -> None:
+        """Put the cheapest circuits on one supply: the first design of the whole."""
+        self._try(put_together(_wired(self.circuits)))
+        if self.best is not None:
+            self._polish()
+            self.progress.report("whole circuit", self._key(self.best)[0], None)
+
+    def _try(self, skeleton: Skeleton) -> Working | None:
+        """Return the checked design of the whole that is wired so, if it stands."""
+        design = self.tools.share(skeleton, self.problem)
+        if design is None:
+            return None
+        verdict = self.tools.check(design, self.problem)
+        if not verdict.holds:
+            return None
+        catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
+        questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
+        measured = catalogue.measure(questions.items_of(skeleton))
+        assert measured is not None
+        working = Working(skeleton, design, verdict, measured)
+        if self.best is None or self._key(working) < self._key(self.best):
+            self.best = working
+        return working
+
+    def _polish(self) -> None:
+        best = self.best
+        assert best is not None
+        if self._key(best) == best.parts_list.key(self.problem.objectives):
+            return
+        skeleton, design, verdict = polished(
+            best.skeleton, best.design, best.verdict, self.problem, self.tools, self.progress
+        )
+        self.best = Working(skeleton, design, verdict, best.parts_list)
+
+    def _hard(self) -> list[Circuit]:
+        """Return the circuits that are not plain, and those behind a common switch of theirs."""
+        hard = [circuit for circuit in self.circuits if not circuit.plain]
+        levers = {lever for circuit in hard for lever in circuit.piece.path}
+        return [c for c in self.circuits if c in hard or levers & set(c.piece.path)]
+
+    def _projects(self, hard: Sequence[Circuit]) -> bool:
+        """Return whether a design of the whole always holds one of the circuits `hard`."""
+        own = frozenset().union(*(circuit.inputs for circuit in hard))
+        return bool(hard) and may_be_held(self.problem, _names(self.problem) - own)
+
+    def _hard_ones(self, hard: Sequence[Circuit]) -> Found:
+        """Ask for the circuits `hard` together, with the plain ones counted in."""
+        problem = self.problem
+        loads = {r.load for c in hard for r in c.problem.requirements}
+        asked = problem if len(hard) == len(self.circuits) else only(problem, loads)
+        own = _names(asked)
+        plain = [circuit for circuit in self.circuits if circuit not in hard]
+        needed = {name for c in plain for name in essential(c.problem)}
+        needed |= {name for c in plain for _, name in c.piece.path}
+        sensing = {
+            name: part
+            for part, name in Catalogue(problem, self.floor).offers
+            if part.type in SENSING and name in needed - own
+        }
+        if set(sensing) != needed - own:
+            return Found()
+        elsewhere = list(sensing.values())
+        others = [r for r in problem.requirements if r.load not in loads]
         catalogue = Catalogue(
-            inner,
-            floor,
-            others,
-            len(problem.requirements) - len(inner.requirements) if last else 0,
-            _needs(problem) - _needs(inner) if last else 0,
+            asked,
+            self.floor,
+            elsewhere,
+            len(others),
+            sum(r.needs for r in others),
             most_of_each(problem),
         )
-        if last and not all(circuit.plain for circuit in circuits):
-            # The sum of separate optima bounds nothing, so it cannot exceed a limit either.
-            inner = replace(inner, limits=replace(inner.limits, price=None))
-        engine = Engine(inner, catalogue, tools, progress, seed)
-        found = engine.run()
-        circuits.append(Part(inner, catalogue, found, engine))
-        if found.design is None:
-            return _nothing(problem, found, began)
-    apart = time.monotonic()
-    wired = [circuit.found.skeleton for circuit in circuits if circuit.found.skeleton]
-    joined = put_together([(p.path, s) for p, s in zip(pieces, wired, strict=True)])
-    design = tools.share(joined, problem)
-    verdict = tools.check(design, problem) if design is not None else None
-    holds = design is not None and verdict is not None and verdict.holds
-    closed = all(circuit.found.closed for circuit in circuits)
-    hard = [circuit for circuit in circuits if not circuit.plain]
-    bound = circuits[-1].found.parts_list
-    assert bound is not None
-    key = bound.key(problem.objectives)
-    times = [("circuits", apart - began)]
-    single = closed and len(hard) <= 1 and (not hard or hard[0] is circuits[-1])
-    if holds and design is not None and verdict is not None:
-        if _key_of(design, problem, key) != key:
-            joined, design, verdict = polished(joined, design, verdict, problem, tools, progress)
-        actual = _key_of(design, problem, key)
-        if single and actual[0] == key[0]:
-            times.append(("whole", time.monotonic() - apart))
-            return _outcome(problem, design, verdict, True, actual[0], key, times)
-    # The question about the whole, with the sum of the parts as the bound to beat.
-    catalogue = Catalogue(problem, floor, most=most_of_each(problem))
-    engine = Engine(problem, catalogue, tools, progress, seed)
-    engine.alone = [Alone(c.engine, c.found) for c in circuits]
-    if 1 < len(hard) < len(circuits):
-        # The circuits that need more than a sensing part for each input, asked together.
-        loads = {r.load for c in hard for r in c.problem.requirements}
-        some = only(problem if not roots else _behind_all(problem, roots_of(pieces)), loads)
-        some_catalogue = Catalogue(some, floor, most=most_of_each(problem))
-        some_engine = Engine(some, some_catalogue, tools, progress, seed)
-        engine.alone.append(Alone(some_engine, Found()))
-    for piece, circuit in zip(pieces, circuits, strict=True):
-        levers = [name for _, name in piece.path]
-        moments, end = first_runs(circuit.problem, seed)[0]
-        for run in (LearnedRun(moments, end), *circuit.engine.runs):
-            engine.lift(run, levers)
-    upper, known = None, None
-    if holds and design is not None:
-        upper = _key_of(design, problem, key)
-        known = engine.items_of(joined)
-        progress.report("whole circuit", upper[0], None)
-    found = engine.run(upper, known)
-    times.append(("whole", time.monotonic() - apart))
-    if found.design is not None and found.verdict is not None:
-        design, verdict, holds = found.design, found.verdict, True
-    if not holds or design is None or verdict is None:
-        return _nothing(problem, found, began)
-    floor_key = found.floor
-    bound_found = floor_key[0] if floor_key else None
-    return _outcome(problem, design, verdict, found.closed, bound_found, None, times)
+        larger = None
+        if asked is not problem:
+            nets = Counter(source for source, _ in put_together(_wired(plain)).feeds)
+            supply = nets.pop(Terminal("supply", "out"))
+            larger = Larger(
+                Elsewhere(len(elsewhere) + len(others), len(elsewhere)),
+                lambda working: self._completed(working, plain),
+                supply,
+                sum(self.tools.fan_out(number) or 0 for number in nets.values()),
+                may_be_open(problem, _names(problem) - own),
+                min((part.price for part in elsewhere), default=None),
+            )
+        return self._ask(asked, catalogue, hard, larger)
+
+    def _ask(
+        self,
+        asked: Problem,
+        catalogue: Catalogue,
+        circuits: Sequence[Circuit],
+        larger: Larger | None,
+    ) -> Found:
+        """Ask for designs of `asked` below the best; what the circuits have taught is known."""
+        questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
+        for circuit in circuits:
+            levers = [name for _, name in circuit.piece.path]
+            moments, end = first_runs(circuit.problem, self.seed)[0]
+            for run in (LearnedRun(moments, end), *circuit.engine.questions.runs):
+                questions.lift(run, levers)
+        engine = Engine(questions, self.progress, larger)
+        engine.alone = [
+            Alone(circuit.engine, circuit.found)
+            for circuit in circuits
+            if may_be_held(asked, _names(asked) - circuit.inputs)
+        ]
+        upper, known = None, None
+        if self.best is not None:
+            upper = self._key(self.best)
+            known = questions.items_of(self.best.skeleton)
+        found = engine.run(upper, known)
+        if found.best is not None and (
+            self.best is None or self._key(found.best) < self._key(self.best)
+        ):
+            self.best = found.best
+            self._polish()
+        return found
+
+    def _completed(self, working: Working, plain: Sequence[Circuit]) -> Working | None:
+        """Return the design of the whole in which the hard circuits are wired as in `working`."""
+        return self._try(put_together([((), working.skeleton), *_wired(plain)]))
+
+    # -- step 3 ------------------------------------------------------------------------------
+
+    def _as_one(self, before: Found) -> Found:
+        """Ask for the whole; return what is proven, `before` included."""
+        catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
+        found = self._ask(self.problem, catalogue, self.circuits, None)
+        if before.floor and (not found.floor or before.floor[0] > found.floor[0]):
+            found.floor = before.floor
+        found.first = before.first or found.first
+        return found
+
+    # -- what came out -----------------------------------------------------------------------
+
+    def _key(self, working: Working) -> tuple[int, ...]:
+        return design_key(working.design, self.problem)
+
+    def _done(self, found: Found) -> bool:
+        """Return whether the best design meets the bound on the first objective."""
+        if self.best is None:
+            return False
+        return found.closed or bool(found.floor and found.floor[0] >= self._key(self.best)[0])
+
+    def _clock(self, stage: str) -> None:
+        spent = sum(seconds for _, seconds in self.times)
+        self.times.append((stage, time.monotonic() - self._began - spent))
+
+    def _outcome(self, found: Found) -> Outcome:
+        """Return the outcome: the best design, and what was found out about all others."""
+        problem, best = self.problem, self.best
+        assert best is not None
+        key, floor = self._key(best), found.floor
+        proven: list[str] = []
+        if self._done(found):
+            proven.append(problem.objectives[0].value)
+            for place in range(1, len(key)):
+                if found.first is None or found.first[: place + 1] != key[: place + 1]:
+                    break
+                proven.append(problem.objectives[place].value)
+        return Outcome(
+            status=Status.PROVEN if proven else Status.BEST_FOUND,
+            design=best.design,
+            price=best.design.price(problem.kit),
+            supply=best.design.supply,
+            bound=key[0] if proven else min(key[0], floor[0]) if floor else None,
+            proven=tuple(proven),
+            verdict=best.verdict,
+            bounds=bounds_in_words(problem),
+            times=tuple(self.times),
+        )
+
+    def _nothing(self, found: Found) -> Outcome:
+        """Return the outcome when no design was found: impossible when all was refuted."""
+        impossible = found.exhausted and found.closed
+        return Outcome(
+            status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
+            bound=found.floor[0] if found.floor and not impossible else None,
+            bounds=bounds_in_words(self.problem),
+            clash=tuple(reason for reason in found.reasons if reason) if impossible else (),
+            times=tuple(self.times),
+        )
+
+
+def _wired(circuits: Sequence[Circuit]) -> list[tuple[tuple[Lever, ...], Skeleton]]:
+    return [(c.piece.path, c.found.best.skeleton) for c in circuits if c.found.best]
 
 
 def most_of_each(problem: Problem) -> int:
@@ -165,67 +338,17 @@ def _has_times(problem: Problem) -> bool:
     return any(times_of(r.signal) for r in problem.requirements)
 
 
-def _needs(problem: Problem) -> int:
-    return sum(r.needs for r in problem.requirements)
-
-
-def _key_of(design: Design, problem: Problem, like: tuple[int, ...]) -> tuple[int, ...]:
-    """Return the objectives of a design; wires follow from the list, so they are taken as is."""
-    values = {
-        Objective.PRICE: design.price(problem.kit),
-        Objective.SUPPLY: design.supply,
-    }
-    return tuple(values.get(o, like[i]) for i, o in enumerate(problem.objectives))
-
-
-def _outcome(
-    problem: Problem,
-    design: Design,
-    verdict: Verdict,
-    closed: bool,
-    bound: int | None,
-    key: tuple[int, ...] | None,
-    times: list[tuple[str, float]],
-) -> Outcome:
-    """Return the outcome; `key` is a bound on all objectives in order, where one is known."""
-    first = problem.objectives[0]
-    price = design.price(problem.kit)
-    value = {Objective.PRICE: price, Objective.SUPPLY: design.supply}.get(first, len(design.wires))
-    proven = [first.value] if closed else []
-    second = problem.objectives[1] if len(problem.objectives) > 1 else None
-    if closed and key and second and _key_of(design, problem, key)[:2] == key[:2]:
-        proven.append(second.value)
-    return Outcome(
-        status=Status.PROVEN if closed else Status.BEST_FOUND,
-        design=design,
-        price=price,
-        supply=design.supply,
-        bound=value if closed else min(value, bound) if bound is not None else None,
-        proven=tuple(proven),
-        verdict=verdict,
-        bounds=bounds_in_words(problem),
-        times=tuple(times),
-    )
-
-
-def _nothing(problem: Problem, found: Found, began: float) -> Outcome:
-    """Return the outcome when no design was found: impossible when all was refuted."""
-    reasons = tuple(reason for reason in found.reasons if reason)
-    impossible = found.exhausted and found.closed
-    return Outcome(
-        status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
-        bound=found.floor[0] if found.floor and not impossible else None,
-        bounds=bounds_in_words(problem),
-        clash=reasons if impossible else (),
-        times=(("search", time.monotonic() - began),),
-    )
+def _names(problem: Problem) -> frozenset[str]:
+    """Return the outside inputs of a problem, the supply apart."""
+    return frozenset(item.name for item in problem.inputs) - {"supply"}
 
 
 def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     """Return the bounds within which a proof holds."""
+    most = most_of_each(problem)
     told = [
-        f"parts of the kit '{problem.kit.name}', at most {most_of_each(problem)} of each and as "
-        "many in all beyond one for every input",
+        f"parts of the kit '{problem.kit.name}', at most {most} of each and as many in all "
+        "beyond one for every input and one for every timer that must run at once",
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
@@ -233,245 +356,3 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")
     return tuple(told)
-
-
-# -- taking apart and putting together -----------------------------------------------------------
-
-
-def separate(problem: Problem) -> list[Problem]:
-    """Return the circuits of `problem` that share no input but the supply, in a stable order."""
-    groups: list[tuple[set[str], list[Requirement]]] = []
-    for requirement in problem.requirements:
-        tokens = {f"in {n}" for n in inputs_of(requirement.signal) - {"supply"}}
-        tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
-        for pair in problem.apart:
-            if requirement.load in (pair.first, pair.second):
-                tokens |= {f"load {pair.first}", f"load {pair.second}"}
-        if len(tokens) == 1:
-            # What depends on the supply alone: equal wishes belong together.
-            tokens.add(f"signal {requirement.signal}")
-        same = [group for group in groups if group[0] & tokens]
-        merged = (set(tokens), [requirement])
-        for group in same:
-            merged[0].update(group[0])
-            merged[1].extend(group[1])
-            groups.remove(group)
-        groups.append(merged)
-    order = {r.load: i for i, r in enumerate(problem.requirements)}
-    pieces: list[Problem] = []
-    for _, requirements in groups:
-        requirements.sort(key=lambda r: order[r.load])
-        loads = {r.load for r in requirements}
-        whole = len(groups) == 1
-        pieces.append(problem if whole else only(problem, loads))
-    pieces.sort(key=lambda piece: order[piece.requirements[0].load])
-    return pieces
-
-
-def only(problem: Problem, loads: Collection[str]) -> Problem:
-    """Return what `problem` asks of `loads` alone, with the inputs that matter to them."""
-    requirements = tuple(r for r in problem.requirements if r.load in loads)
-    named = frozenset().union(*(inputs_of(r.signal) for r in requirements)) | {"supply"}
-    return replace(
-        problem,
-        requirements=requirements,
-        inputs=tuple(item for item in problem.inputs if item.name in named),
-        never_together=tuple(
-            group
-            for names in problem.never_together
-            if len(group := tuple(n for n in names if n in named)) > 1
-        ),
-        apart=tuple(p for p in problem.apart if p.first in loads and p.second in loads),
-        peak=None,
-        limits=replace(problem.limits, supply=None),
-    )
-
-
-def _behind_all(problem: Problem, levers: Sequence[Lever]) -> Problem:
-    """Return `problem` with the levers of common switches left on: an easier problem."""
-    requirements = problem.requirements
-    for _, name in levers:
-        requirements = tuple(replace(r, signal=behind(r.signal, name)) for r in requirements)
-    names = {name for _, name in levers}
-    return replace(
-        problem,
-        requirements=requirements,
-        inputs=tuple(item for item in problem.inputs if item.name not in names),
-    )
-
-
-def roots_of(pieces: Sequence[Piece]) -> list[Lever]:
-    """Return the common switches of all pieces, each once, in a stable order."""
-    return list(dict.fromkeys(lever for piece in pieces for lever in piece.path))
-
-
-Lever = tuple[KitPart, str]
-"""A switch of the kit and the outside input that works it."""
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A circuit of its own, and the switches in front of it, the one next to the supply first."""
-
-    problem: Problem
-    path: tuple[Lever, ...]
-
-
-def take_apart(problem: Problem, path: tuple[Lever, ...] = ()) -> list[Piece]:
-    """Return the circuits of `problem`: separated by inputs, each behind its common switches."""
-    pieces: list[Piece] = []
-    for piece in separate(problem):
-        lever, inner = without_common_switch(piece)
-        if lever is None:
-            pieces.append(Piece(piece, path))
-        else:
-            pieces += take_apart(inner, (*path, lever))
-    return pieces
-
-
-def put_together(pieces: Sequence[tuple[tuple[Lever, ...], Skeleton]], depth: int = 0) -> Skeleton:
-    """Return the circuits on one supply, each behind the switches of its path."""
-    direct = [skeleton for path, skeleton in pieces if len(path) == depth]
-    levers = dict.fromkeys(path[depth] for path, _ in pieces if len(path) > depth)
-    for lever in levers:
-        inside = [p for p in pieces if len(p[0]) > depth and p[0][depth] == lever]
-        direct.append(behind_switch(put_together(inside, depth + 1), *lever))
-    return join(direct)
-
-
-def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
-    """Return the switch that cuts off every load, and the problem behind it.
-
-    Behind it the supply stands for "supply and lever". A design for that, put behind the switch,
-    is one for the whole, and the least one: with the lever left on, any design of the whole is a
-    design for the problem behind it plus at least that one switch. (None, problem) when no lever
-    covers everything. (Whether the design put behind a switch does it is checked all the same.)
-    """
-    limits = dict(problem.limits.most)
-    switches = [
-        part
-        for part in problem.kit.of_type(PartType.SWITCH)
-        if part.most != 0 and limits.get(part.name) != 0 and "make" in part.options
-    ]
-    for item in problem.inputs if switches else ():
-        bounded = item.least_on or item.least_off or item.most_on or item.most_off
-        if item.kind is not InputKind.SWITCH or item.steady is not None or bounded:
-            continue
-        if any(item.name in group for group in problem.never_together):
-            continue
-        if any(item.name not in inputs_of(r.signal) for r in problem.requirements):
-            continue
-        if any(without(r.signal, item.name) != OFF for r in problem.requirements):
-            continue
-        if item.name not in essential(problem):
-            continue
-        signals = [behind(r.signal, item.name) for r in problem.requirements]
-        if any(item.name in inputs_of(signal) for signal in signals):
-            continue
-        inner = replace(
-            problem,
-            requirements=tuple(
-                replace(r, signal=s) for r, s in zip(problem.requirements, signals, strict=True)
-            ),
-            inputs=tuple(other for other in problem.inputs if other.name != item.name),
-        )
-        return (switches[0], item.name), inner
-    return None, problem
-
-
-def without(signal: Signal, lever: str) -> Signal:
-    """Return what is left of `signal` while the input `lever` is 0 for good."""
-
-    def inside(s: Signal) -> Signal:
-        return without(s, lever)
-
-    match signal:
-        case Level(name):
-            return OFF if name == lever else signal
-        case And(of):
-            return all_of(*(inside(piece) for piece in of))
-        case Or(of):
-            return any_of(*(inside(piece) for piece in of))
-        case Not(of):
-            return negated(inside(of))
-        case Const():
-            return signal
-    if inside(signal.enable) == OFF:
-        return OFF
-    match signal:
-        case Pulse(start=wish) | OnDelay(of=wish) | OffDelay(of=wish) | Cycle(gate=wish):
-            finishing = isinstance(signal, Cycle) and signal.finish
-            return OFF if inside(wish) == OFF and not finishing else signal
-    return signal
-
-
-def behind(signal: Signal, lever: str) -> Signal:
-    """Return `signal` with "supply and lever" replaced by the supply alone."""
-
-    def inside(s: Signal) -> Signal:
-        return behind(s, lever)
-
-    match signal:
-        case And(of):
-            if Level("supply") in of and Level(lever) in of:
-                of = tuple(piece for piece in of if piece != Level(lever))
-            return all_of(*(inside(piece) for piece in of))
-        case Or(of):
-            return any_of(*(inside(piece) for piece in of))
-        case Not(of):
-            return negated(inside(of))
-        case Pulse():
-            return replace(signal, start=inside(signal.start), enable=inside(signal.enable))
-        case OnDelay() | OffDelay() | Toggle():
-            return replace(signal, of=inside(signal.of), enable=inside(signal.enable))
-        case Cycle():
-            return replace(signal, gate=inside(signal.gate), enable=inside(signal.enable))
-        case Latch():
-            return replace(
-                signal,
-                set=inside(signal.set),
-                reset=inside(signal.reset),
-                enable=inside(signal.enable),
-            )
-        case Recently():
-            return replace(signal, enable=inside(signal.enable))
-        case Const() | Level():
-            return signal
-
-
-def join(skeletons: list[Skeleton]) -> Skeleton:
-    """Return all circuits on one supply; parts are numbered anew where names clash."""
-    parts: list[PartInUse] = [skeletons[0].parts[0]]
-    feeds: list[tuple[Terminal, Terminal]] = []
-    taken = {"supply"}
-    for skeleton in skeletons:
-        names = {"supply": "supply"}
-        for part in skeleton.parts:
-            if part.type is PartType.SUPPLY:
-                continue
-            name, number = part.name, 1
-            while name in taken:
-                number += 1
-                name = f"{part.name.rsplit(' ', 1)[0]} {number}"
-            taken.add(name)
-            names[part.name] = name
-            parts.append(replace(part, name=name))
-        feeds += [
-            (Terminal(names[s.part], s.terminal), Terminal(names[t.part], t.terminal))
-            for s, t in skeleton.feeds
-        ]
-    return Skeleton(skeletons[0].kit, tuple(parts), tuple(feeds))
-
-
-def behind_switch(skeleton: Skeleton, switch: KitPart, lever: str) -> Skeleton:
-    """Return `skeleton` with everything on the supply moved behind a switch worked by `lever`."""
-    name = f"{switch.name} {lever} 1"
-    supply, out = Terminal("supply", "out"), Terminal(name, "out")
-    settings: tuple[tuple[str, str | int], ...] = (("contact", "make"), ("input", lever))
-    part = PartInUse(name, PartType.SWITCH, switch.name, settings)
-    feeds = [(out if source == supply else source, target) for source, target in skeleton.feeds]
-    return Skeleton(
-        skeleton.kit,
-        (skeleton.parts[0], part, *skeleton.parts[1:]),
-        ((supply, Terminal(name, "in")), *feeds),
-    )

@@ -10,7 +10,7 @@ from typing import Any
 
 from pysat.solvers import Cadical195
 
-from synth.search import engine
+from synth.search import questions
 from synth.search.formula import Formula
 
 Clauses = list[list[int]]
@@ -80,7 +80,7 @@ def replayed(goals: Path) -> Replayed:
 
     asked: list[tuple[Clauses, bool | None]] = []
     ours = 0.0
-    real = engine.solve
+    real = questions.solve
 
     def recording(formula: Formula, *arguments: Any, **options: Any) -> Any:
         nonlocal ours
@@ -91,11 +91,11 @@ def replayed(goals: Path) -> Replayed:
         asked.append((clauses_of(formula, options.get("fixed", ())), answer.satisfiable))
         return answer
 
-    engine.solve = recording
+    questions.solve = recording
     try:
         plan(read_problem(str(goals), None, None), seconds=120)
     finally:
-        engine.solve = real
+        questions.solve = real
     other, disagreements = 0.0, 0
     for clauses, satisfiable in asked:
         if satisfiable is None:

@@ -1,0 +1,218 @@
+"""How many timers must run at once: a bound that adds up over loads that wait at the same time.
+
+Let all settings on offer be multiples of g. Call the class of an instant its time modulo g. Then:
+
+1. While no input changes, everything that happens is the expiry of a timer, and a timer expires a
+   multiple of g after its start: expiry and start have the same class.
+2. Let T be the last instant at which an input changes, and let some load have to change at t > T.
+   A timer expires at t. Either it was running after T, or it was started after T, at the expiry
+   of another timer of the same class; going back, some timer of the class of t runs after T.
+3. So right after T at least as many timers run as there are classes of later changes of loads.
+
+While these timers run, other inputs may change in quick succession, so that nothing expires; the
+timers stay as they are, and so do their contacts. A load without a time of its own that remembers
+is on at one such moment and off at another, with the same inputs at both: some further contact
+must have changed in between. With n such loads, independent of each other, 2^n combinations occur
+with the same inputs, and a controlled part has two positions: n further parts are needed.
+
+The inputs may change at any moment, so their changes can be put into as many classes as one likes:
+what waits for a time counted from its own input waits in a class of its own. The bound is proven
+for each concrete run; the run is looked for greedily, and a poor run only weakens the bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from math import gcd
+
+from synth.problem import OutsideInput, Problem
+from synth.signals import Signal, SignalMachine, inputs_of, loads_of, times_of
+
+EVENTS = 40
+"""Most expiries that are followed after the last change of an input, for each load."""
+MOST_INPUTS = 5
+"""Most inputs of a load that is asked whether it remembers."""
+
+Change = tuple[int, bool]
+"""An input, by its number, and its new level."""
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A run after whose last moment `count` timers must be running, for the sake of `loads`; each
+    load of `remembering` needs a controlled part beside them."""
+
+    count: int
+    loads: tuple[str, ...] = ()
+    remembering: tuple[str, ...] = ()
+
+    @property
+    def controlled(self) -> int:
+        """How many controlled parts, timers included, every design has."""
+        return self.count + len(self.remembering)
+
+
+def timers_at_once(problem: Problem) -> Waiting:
+    """Return how many timers every design for `problem` must have running at one moment."""
+    step = gcd(*problem.times) if problem.times else 0
+    timed = [r for r in problem.requirements if times_of(r.signal)]
+    named = frozenset().union(*(inputs_of(r.signal) for r in timed)) - {"supply"}
+    memory = _remembering(problem, named)
+    if not timed or not step:
+        return Waiting(0, (), memory)
+    seeker = _Seeker(problem, step)
+    best, run = Waiting(0, (), memory), list[Change]()
+    while True:
+        better: tuple[Waiting, list[Change]] | None = None
+        for tail in seeker.tails():
+            trial = [*run, *tail]
+            found = seeker.measure(trial)
+            if found is not None and found.count > (better[0] if better else best).count:
+                better = (found, trial)
+        if better is None:
+            return best
+        best, run = replace(better[0], remembering=memory), better[1]
+
+
+def _remembering(problem: Problem, taken: Collection[str]) -> tuple[str, ...]:
+    """Return loads without a time that remember, no two of which follow a common input, nor one
+    of `taken`."""
+    free = {
+        item.name
+        for item in problem.inputs
+        if item.steady is None
+        and not (item.least_on or item.least_off or item.most_on or item.most_off)
+    }
+    free -= {name for group in problem.never_together for name in group} | set(taken)
+    found: list[str] = []
+    for requirement in problem.requirements:
+        signal = requirement.signal
+        names = inputs_of(signal) - {"supply"}
+        if not names or not names <= free or len(names) > MOST_INPUTS:
+            continue
+        if times_of(signal) or loads_of(signal) or not _remembers(signal, sorted(names)):
+            continue
+        found.append(requirement.load)
+        free -= names
+    return tuple(found)
+
+
+def _remembers(signal: Signal, names: Sequence[str]) -> bool:
+    """Return whether `signal` can be 0 and 1 with the same inputs, the supply being on."""
+    machine = SignalMachine((("", signal),))
+    vectors = [
+        {"supply": True, **dict(zip(names, levels, strict=True))}
+        for levels in product((False, True), repeat=len(names))
+    ]
+    seen: set[tuple[int, tuple[int, ...]]] = set()
+    values: dict[int, bool] = {}
+    todo = [(i, machine.start) for i in range(len(vectors))]
+    while todo:
+        number, state = todo.pop()
+        state, loads, _ = machine.react(state, vectors[number])
+        if values.setdefault(number, loads[""]) != loads[""]:
+            return True
+        if (number, state) not in seen:
+            seen.add((number, state))
+            todo += [(other, state) for other in range(len(vectors)) if other != number]
+    return False
+
+
+class _Seeker:
+    """Follows short runs of the inputs; all their changes come within one step of the grid."""
+
+    def __init__(self, problem: Problem, step: int) -> None:
+        self.problem = problem
+        self.step = step
+        together = any(loads_of(r.signal) for r in problem.requirements)
+        groups = [problem.requirements] if together else [(r,) for r in problem.requirements]
+        self.machines = [
+            SignalMachine(tuple((r.load, r.signal) for r in group))
+            for group in groups
+            if any(times_of(r.signal) for r in group)
+        ]
+        named = frozenset().union(
+            *(inputs_of(signal) for m in self.machines for _, signal in m.signals)
+        )
+        self.inputs: list[OutsideInput] = [
+            item for item in problem.inputs if item.name in named and item.name != "supply"
+        ]
+
+    def tails(self) -> list[list[Change]]:
+        """Return short sequences of changes to append to a run: a level, or a level and back."""
+        free = [i for i, item in enumerate(self.inputs) if item.steady is None]
+        one = [[(i, level)] for i in free for level in (True, False)]
+        two = [[(i, level), (i, not level)] for i in free for level in (True, False)]
+        pair = [
+            [(i, True), (j, level)] for i in free for j in free for level in (True, False) if i != j
+        ]
+        return [[], *one, *two, *pair]
+
+    def measure(self, run: Sequence[Change]) -> Waiting | None:
+        """Return what waits after `run`, None when the run is not possible."""
+        if len(run) + 1 >= self.step:
+            return None
+        levels = {item.name: bool(item.steady) for item in self.problem.inputs} | {"supply": True}
+        moments = [dict(levels)]
+        since = dict.fromkeys(levels, 0)
+        for time, (number, level) in enumerate(run, 1):
+            item = self.inputs[number]
+            least = (item.least_on if levels[item.name] else item.least_off) or 0
+            if levels[item.name] == level or time - since[item.name] < least:
+                return None
+            levels[item.name] = level
+            since[item.name] = time
+            moments.append(dict(levels))
+        for vector in moments:
+            if any(sum(vector.get(n, False) for n in g) > 1 for g in self.problem.never_together):
+                return None
+        ends = [
+            since[item.name] + most
+            for item in self.problem.inputs
+            if item.steady is None
+            and (most := item.most_on if levels[item.name] else item.most_off) is not None
+        ]
+        classes: dict[int, str] = {}
+        for machine in self.machines:
+            self._follow(machine, moments, min(ends, default=None), classes)
+        return Waiting(len(classes), tuple(sorted(set(classes.values()))))
+
+    def _follow(
+        self,
+        machine: SignalMachine,
+        moments: Sequence[dict[str, bool]],
+        end: int | None,
+        classes: dict[int, str],
+    ) -> None:
+        """Add the classes of the changes of loads after the last moment and before `end`."""
+        state, clocks = machine.start, dict[int, int]()
+        loads: dict[str, bool] = {}
+        now = events = 0
+        while True:
+            due: tuple[int, ...] = ()
+            if now < len(moments):
+                time = now
+            elif clocks and events < EVENTS:
+                time = min(clocks.values())
+                events += 1
+                if end is not None and time >= end:
+                    return
+            else:
+                return
+            due = tuple(slot for slot, when in clocks.items() if when == time)
+            before = loads
+            vector = moments[min(time, len(moments) - 1)]
+            state, loads, again = machine.react(state, vector, due)
+            clocks = {
+                slot: time + limit if slot in again else clocks[slot]
+                for slot, value in enumerate(state)
+                if (limit := machine.limit(slot, value))
+            }
+            if now >= len(moments):
+                for load, value in loads.items():
+                    if before.get(load) != value:
+                        classes.setdefault(time % self.step, load)
+            else:
+                now += 1

@@ -14,14 +14,13 @@ from synth.check import check, simulate
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, GoalError, OutputError
 from synth.pose import pose
-from synth.problem import InputKind, Problem
+from synth.problem import Problem
 from synth.read.design_file import named_kit, parse_design
 from synth.read.goal_file import goals_from_text, load_goal_file
 from synth.read.kit_file import bundled_kits, load_kit
 from synth.read.yaml_source import read_text
 from synth.result import Fault, Outcome, Status, Verdict
-from synth.signals import times_of
-from synth.trace import Moment, Trace
+from synth.trace import Moment
 
 DEFAULT_KIT = "starter"
 KIT_BY_DEFAULT = "the kit is "
@@ -60,11 +59,13 @@ def plan(
     seconds: float = 60.0,
     seed: int = 1,
     stopped: Callable[[], bool] | None = None,
+    fast: bool = True,
 ) -> Outcome:
     """Return the cheapest design for `problem`, checked, with what is proven about it.
 
     `report` is told (stage, price, bound) as they improve; after `seconds`, or when `stopped`
-    says so, the best so far is returned, honestly labelled.
+    says so, the best so far is returned, honestly labelled. `fast`: the optional solver for plain
+    clauses answers what it can, where it is installed.
     """
     from synth.search import Progress, Tools, solve_whole
     from synth.share import fan_out_price, share_power
@@ -103,6 +104,7 @@ def plan(
         timed_check,
         instants,
         lambda consumers: fan_out_price(consumers, problem.kit, limits),
+        fast,
     )
     outcome = solve_whole(problem, tools, progress, seed)
     total = time.monotonic() - began
@@ -137,6 +139,7 @@ def _kit_named(source: str, design_file: str, goal_file: str | None) -> str | No
 
 def verdict_pictures(design: Design, problem: Problem, verdict: Verdict) -> dict[str, str]:
     """Return wiring.svg and, for the first counterexample or else a showing run, timing.svg."""
+    from synth.check.showing import showing
     from synth.report.timing import timing_svg
     from synth.report.wiring import wiring_svg
 
@@ -150,41 +153,6 @@ def verdict_pictures(design: Design, problem: Problem, verdict: Verdict) -> dict
     if not any(defect.fault is Fault.STRUCTURE for defect in verdict.defects):
         pictures["wiring.svg"] = wiring_svg(design, problem.kit, problem.title)
     return pictures
-
-
-def showing(design: Design, problem: Problem) -> Trace:
-    """Return a run worth a picture: two cycles with everything on, each lever worked once, a
-    night, and a power cut at the end."""
-    times = sorted(set().union(*(times_of(r.signal) for r in problem.requirements)))
-    step = Fraction(sum(times[-2:]) if times else 10_000)
-    now = Fraction(0)
-    levers = [i for i in problem.inputs if i.kind is InputKind.SWITCH and i.steady is None]
-    others = [
-        i
-        for i in problem.inputs
-        if i.kind in (InputKind.BUTTON, InputKind.SENSOR) and i.steady is None
-    ]
-    nights = [i for i in problem.inputs if i.kind is InputKind.NIGHT and i.steady is None]
-    moments = [Moment(now, (("supply", True), *((i.name, True) for i in levers)))]
-    now += 2 * step
-    for item in others:
-        length = Fraction(item.most_on or item.least_on or step / 4)
-        length = max(length, Fraction(item.least_on or 0))
-        moments += [Moment(now, ((item.name, True),)), Moment(now + length, ((item.name, False),))]
-        now += length + step
-    for item in nights:
-        length = max(Fraction(item.least_on or 0), step)
-        moments += [Moment(now, ((item.name, True),)), Moment(now + length, ((item.name, False),))]
-        now += length + step / 2
-    for item in levers:
-        pause = Fraction(item.least_off or step / 4)
-        moments += [Moment(now, ((item.name, False),)), Moment(now + pause, ((item.name, True),))]
-        now += pause + step
-    moments += [Moment(now, (("supply", False),)), Moment(now + step / 4, (("supply", True),))]
-    now += step / 4 + step
-    steady = [(i.name, bool(i.steady)) for i in problem.inputs if i.steady is not None]
-    moments[0] = Moment(Fraction(0), (*moments[0].inputs, *(s for s in steady if s[0] != "supply")))
-    return simulate(design, problem, moments, now)
 
 
 def write_folder(folder: str, files: dict[str, str]) -> None:
@@ -214,6 +182,7 @@ def write_folder(folder: str, files: dict[str, str]) -> None:
 
 def drawings(design: Design, problem: Problem) -> dict[str, str]:
     """Return wiring.svg and timing.svg of a design, by file name."""
+    from synth.check.showing import showing
     from synth.report.timing import timing_svg
     from synth.report.wiring import wiring_svg
 

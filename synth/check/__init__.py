@@ -11,6 +11,7 @@ Rooms, in the order in which a design walks through them:
 - `simulate`: one concrete run
 - `witness`: a finding as exact moments, a sentence and a run
 - `verdict`: all of it in order
+- `showing`: a run that shows each goal at work, for a picture
 """
 
 from synth.check.simulate import simulate

@@ -83,8 +83,9 @@ def _about_goal(goal: Goal, names: Names, plans: dict[str, Plan]) -> list[str]:
             ]
         case Gap(_, loads):
             return [
-                f"who comes first runs and the other waits; both at once: '{loads[0]}' goes first; "
-                "a power cut, or a cutoff of both, ends the wait"
+                "who comes first runs and the other waits (a delay of its own goes on counting); "
+                f"both at once: '{loads[0]}' goes first; a power cut, or a cutoff of both, ends "
+                "the wait"
             ]
     return []
 

@@ -289,22 +289,27 @@ class Lowering:
 
     def lowered(self, plan: Plan) -> Signal:
         """Return the signal of one load."""
-        permit = both(
+        free = both(
             self.ok(plan),
             *(inverse(self.condition(condition)) for condition in plan.never),
             *(inverse(self.signal(other)) for other in plan.before),
-            *(self.gap_after(plan, other) for other in plan.gaps),
         )
+        permit = both(free, *(self.gap_after(plan, other) for other in plan.gaps))
         wish = both(*(self.condition(condition) for condition in plan.only))
         asked = both(permit, wish)
-        signal = self.behaviour(plan, permit, wish, asked)
+        signal = self.behaviour(plan, permit, wish, asked, both(free, wish))
         if plan.at_least:
             # Every run begins with a rise of `signal`, and so with this pulse.
             signal = either(signal, Pulse(signal, plan.at_least.time, enable=permit))
         return signal
 
-    def behaviour(self, plan: Plan, permit: Signal, wish: Signal, asked: Signal) -> Signal:
-        """Return the signal of what a load does, without its shortest run."""
+    def behaviour(
+        self, plan: Plan, permit: Signal, wish: Signal, asked: Signal, counted: Signal
+    ) -> Signal:
+        """Return the signal of what a load does, without its shortest run.
+
+        `asked` says when it may do so; `counted` is `asked` without the gaps after other loads.
+        """
         does, choices = plan.does, plan.choices
         match does:
             case Always():
@@ -319,7 +324,8 @@ class Lowering:
             case ForTime(time, trigger):
                 return Pulse(self.condition(trigger), time, Choice.EXTEND in choices, asked)
             case AfterTime(time, condition):
-                return OnDelay(self.condition(condition), time, asked)
+                # The delay counts how long the condition has held, also while a gap is waited for.
+                return both(OnDelay(self.condition(condition), time, counted), asked)
             case KeepsRunning(time, condition):
                 return OffDelay(self.condition(condition), time, asked)
             case StartStop(start, stop):

@@ -10,6 +10,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+import networkx as nx
+
 TRACK = 10
 """Distance between vertical tracks, px."""
 CLEAR = 8
@@ -88,46 +90,38 @@ def columns_of(count: int, ends: Sequence[tuple[int, int]], control: Sequence[bo
     Power wires count first, each as far as it closes no circle. Then control wires count, each as
     far as the drawing gets no wider by it: the rest run back.
     """
-    after: list[list[int]] = [[] for _ in range(count)]
-    column, order = [0] * count, list(range(count))
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    graph.add_nodes_from(range(count))
+    column = [0] * count
     widest = count
     for of_control in (False, True):
         for (source, target), is_control in zip(ends, control, strict=True):
             if is_control is not of_control:
                 continue
-            after[source].append(target)
-            paths = _longest_paths(after)
-            if paths is None or max(paths[0]) > widest:
-                after[source].pop()
-            else:
-                column, order = paths
-        widest = max(column)
-    came = [0] * count
-    for targets in after:
-        for target in targets:
-            came[target] += 1
-    for node in reversed(order):
-        if len(after[node]) > came[node]:
-            column[node] = max(column[node], min(column[n] for n in after[node]) - 1)
+            key = graph.add_edge(source, target)
+            if column[source] < column[target]:
+                continue  # No path gets longer by it.
+            layers = _layers(graph)
+            if layers is None or len(layers) > widest:
+                graph.remove_edge(source, target, key)
+                continue
+            for i, layer in enumerate(layers):
+                for node in layer:
+                    column[node] = i
+        widest = max(column) + 1
+    for node in reversed(list(nx.topological_sort(graph))):
+        if graph.out_degree(node) > graph.in_degree(node):
+            column[node] = max(column[node], min(column[n] for n in graph[node]) - 1)
     return column
 
 
-def _longest_paths(after: Sequence[Sequence[int]]) -> tuple[list[int], list[int]] | None:
-    """Return the length of the longest path to each node, and the nodes in an order of paths;
-    None when paths go round in a circle."""
-    waiting = [0] * len(after)
-    for targets in after:
-        for target in targets:
-            waiting[target] += 1
-    order = [n for n, number in enumerate(waiting) if not number]
-    column = [0] * len(after)
-    for node in order:
-        for target in after[node]:
-            column[target] = max(column[target], column[node] + 1)
-            waiting[target] -= 1
-            if not waiting[target]:
-                order.append(target)
-    return (column, order) if len(order) == len(after) else None
+def _layers(graph: nx.MultiDiGraph[int]) -> list[list[int]] | None:
+    """Return the nodes by the length of the longest path to them, from 0; None when paths go
+    round in a circle."""
+    try:
+        return list(nx.topological_generations(graph))
+    except nx.NetworkXUnfeasible:
+        return None
 
 
 # --- order within columns
@@ -265,6 +259,7 @@ class _Blocks:
     """Chains of nodes in one line, each moved as a whole.
 
     `block[n]` is the block of node n, which stands `shift[n]` px below the block's own height.
+    `under` leads from each block to those that stand below it in some column.
     """
 
     def __init__(self, frame: Frame) -> None:
@@ -273,29 +268,31 @@ class _Blocks:
         self.block = list(range(count))
         self.shift = [0] * count
         self.members = {n: [n] for n in range(count)}
+        self.under: nx.DiGraph[int] = nx.DiGraph()
+        self.under.add_nodes_from(range(count))
+        for row in frame.columns:
+            self.under.add_edges_from(itertools.pairwise(row))
         for piece in _leading(frame):
             self._join(piece)
-        self.order = self._sorted()
-        assert self.order is not None
+        self.order = list(nx.topological_sort(self.under))
 
     def _join(self, piece: Piece) -> None:
-        """Put the two ends of `piece` in one line, unless some column's order forbids it."""
+        """Put the two ends of `piece` in one line, unless some column's order forbids it: then
+        one of them must stand below the other."""
         a, b = self.block[piece.start.node], self.block[piece.end.node]
+        if nx.has_path(self.under, a, b) or nx.has_path(self.under, b, a):
+            return
         down = (
             self.shift[piece.start.node] + piece.start.offset
             - piece.end.offset - self.shift[piece.end.node]
         )
-        moved = self.members.pop(b)
-        for n in moved:
+        for n in self.members[b]:
             self.block[n] = a
             self.shift[n] += down
-        self.members[a] += moved
-        if self._sorted() is None:
-            del self.members[a][-len(moved):]
-            self.members[b] = moved
-            for n in moved:
-                self.block[n] = b
-                self.shift[n] -= down
+        self.members[a] += self.members.pop(b)
+        self.under.add_edges_from([(upper, a) for upper in self.under.predecessors(b)])
+        self.under.add_edges_from([(a, lower) for lower in self.under.successors(b)])
+        self.under.remove_node(b)
 
     def below(self) -> Iterator[tuple[int, int, int]]:
         """Yield (upper block, lower block, least distance of their heights)."""
@@ -305,28 +302,10 @@ class _Blocks:
                 apart = upper.height + upper.below + lower.above
                 yield self.block[u], self.block[v], apart + self.shift[u] - self.shift[v]
 
-    def _sorted(self) -> list[int] | None:
-        """Return the blocks from top to bottom, None when they go round in a circle."""
-        waiting = dict.fromkeys(self.members, 0)
-        after: dict[int, list[int]] = {b: [] for b in self.members}
-        for upper, lower, _ in self.below():
-            waiting[lower] += 1
-            after[upper].append(lower)
-        ready = [b for b, number in waiting.items() if not number]
-        order = []
-        while ready:
-            block = ready.pop()
-            order.append(block)
-            for lower in after[block]:
-                waiting[lower] -= 1
-                if not waiting[lower]:
-                    ready.append(lower)
-        return order if len(order) == len(self.members) else None
-
     def settle(self) -> None:
         """Move the blocks to where wires bend little, from the nodes' present heights."""
         nodes, block, shift = self.frame.nodes, self.block, self.shift
-        order = self.order or []
+        order = self.order
         height = {
             b: round(sum(nodes[n].y - shift[n] for n in own) / len(own))
             for b, own in self.members.items()

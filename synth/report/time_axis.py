@@ -20,7 +20,7 @@ NARROWEST = 28
 """Width of the narrowest stretch, px: room for one slanted line of text."""
 LONGEST = 6
 """A stretch more than this many times as long as the narrowest is shortened."""
-SHORTENED = 5 * NARROWEST
+SHORTENED = 3 * NARROWEST
 """Width of a shortened stretch, px."""
 _MANY = 40
 """Repeats are left out only from traces with more stretches than this."""

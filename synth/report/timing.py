@@ -58,7 +58,7 @@ def timing_svg(trace: Trace, title: str) -> str:
             _draw_track(svg, track, axis, places, left, y, trace.end)
             y += _ROW
     _draw_axis(svg, axis, places, bottom)
-    y = bottom + 24 + math.ceil(label_room * 0.71)
+    y = bottom + 34 + math.ceil(label_room * 0.71)
     words = ["A line is high while the signal is on, low while it is off.", *axis.notes()]
     for line in wrap(" ".join(words), min(width - 2 * _MARGIN, 1100), most=6):
         svg.text(_MARGIN, y, line)

@@ -29,13 +29,15 @@ class Tools:
 
     `share` turns a wiring into the best complete design (None: its power cannot be shared within
     the limits), `check` judges a design exactly, `instants` gives the moments in ticks at which
-    anything happens in a concrete run up to `end`, `fan_out` prices a net.
+    anything happens in a concrete run up to `end`, `fan_out` prices a net. `fast` says that the
+    optional solver for plain clauses may be used where it is installed.
     """
 
     share: Callable[[Skeleton, Problem], Design | None]
     check: Callable[[Design, Problem], Verdict]
     instants: Callable[[Design, Problem, Sequence[Moment], Fraction], Sequence[Fraction]]
     fan_out: Callable[[int], int | None]
+    fast: bool = False
 
 
 def floor_for(tools: Tools) -> Callable[[int], int | None]:

@@ -8,8 +8,10 @@ price than its bound, is asked again at each price from its bound on.
 from __future__ import annotations
 
 import heapq
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 from synth.design import Design
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
@@ -18,12 +20,14 @@ from synth.search.basics import Found, Progress, Working
 from synth.search.bounds import essential, lacks_time
 from synth.search.lists import Catalogue, PartsList
 from synth.search.pending import timers_at_once
-from synth.search.questions import Elsewhere, Questions
+from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
 from synth.signals import times_of
 
 Key = tuple[int, ...]
 """Objectives in their order."""
+LOOK_AHEAD = 24
+"""How many lists to come are looked at when a model is made that is kept alive for them."""
 MOST_WIRINGS = 60
 """Most wirings of one list that are gone through one by one."""
 
@@ -88,6 +92,9 @@ class Engine:
         queue = _Queue(
             self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
             self.problem.objectives,
+        )
+        self.questions.ahead = lambda: (
+            other.items for other in queue.ahead(LOOK_AHEAD) if not self._hopeless(other)
         )
         for key, parts_list, priced in queue:
             if found.floor is None or key > found.floor:
@@ -343,25 +350,35 @@ class _Queue:
     def __init__(self, lists: Iterator[PartsList], objectives: Sequence[Objective]) -> None:
         self._lists = lists
         self._objectives = objectives
-        self._next = next(lists, None)
+        self._next: deque[PartsList] = deque()
         self._again: list[tuple[Key, tuple[int, ...], PartsList]] = []
 
     def again(self, key: Key, parts_list: PartsList) -> None:
         """Put a list off until `key`, to be asked at a price."""
         heapq.heappush(self._again, (key, parts_list.items, parts_list))
 
+    def ahead(self, count: int) -> Iterator[PartsList]:
+        """Yield up to `count` new lists that come next."""
+        for place in range(count):
+            if len(self._next) <= place:
+                self._next.extend(islice(self._lists, 1))
+            if len(self._next) <= place:
+                return
+            yield self._next[place]
+
     def __iter__(self) -> Iterator[tuple[Key, PartsList, bool]]:
         """Yield (key, list, whether it was put off)."""
-        while self._again or self._next is not None:
-            later = self._next.key(self._objectives) if self._next is not None else None
+        while True:
+            new = next(self.ahead(1), None)
+            later = new.key(self._objectives) if new is not None else None
             if self._again and (later is None or self._again[0][0] <= later):
                 key, _, parts_list = heapq.heappop(self._again)
                 yield key, parts_list, True
+            elif new is not None and later is not None:
+                self._next.popleft()
+                yield later, new, False
             else:
-                assert self._next is not None and later is not None
-                parts_list, self._next = self._next, None
-                yield later, parts_list, False
-                self._next = next(self._lists, None)
+                return
 
 
 @dataclass
@@ -411,11 +428,6 @@ class Alone:
         if answer is not None:
             (self.may if answer else self.refuted).append(used)
         return answer
-
-
-def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
-    """Return whether the multiset `items` holds all of `wanted`."""
-    return all(items.count(i) >= wanted.count(i) for i in set(wanted))
 
 
 def remembers(scenarios: Sequence[Scenario]) -> str:

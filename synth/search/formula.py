@@ -20,7 +20,6 @@ class Formula:
     exactly_one: list[tuple[int, ...]] = field(default_factory=list)
     sums: list[tuple[tuple[int, ...], tuple[int, ...], int, int]] = field(default_factory=list)
     """(variables, weights, least, most); variables are positive."""
-    hints: dict[int, bool] = field(default_factory=dict)
     _true: int = 0
 
     def new(self) -> int:

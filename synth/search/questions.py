@@ -6,7 +6,8 @@ gives a wiring; it is shared out, checked exactly, and either stands or teaches 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -15,11 +16,12 @@ from synth.parts.behaviour import PartType
 from synth.problem import Problem
 from synth.result import Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
+from synth.search.choice import fast_available, open_solver
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
+from synth.search.live import Live
 from synth.search.scenario import Scenario, build_scenario
-from synth.search.slots import Slot, Wiring
-from synth.search.solver import solve
+from synth.search.slots import Wiring
 from synth.search.stimuli import first_runs
 from synth.search.unroll import Unrolled
 from synth.signals import times_of
@@ -28,6 +30,8 @@ from synth.trace import Moment
 LONGEST_QUESTION = 5.0
 """Seconds that a question may take which only spares another one."""
 
+MOST_MORE = 8
+"""Parts that a model kept alive has more than the first list it is asked about, at most."""
 FEW_LOADS = 16
 """Up to so many loads, a model holds all of them."""
 
@@ -64,6 +68,11 @@ class Questions:
             for moments, horizon in first_runs(problem, seed)
         ]
         self.plain = self.scenarios[:1]
+        self.fast = tools.fast and fast_available()
+        self.largest = (3 if self.fast else 1) * LARGEST
+        self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple
+        """Lists that are likely to be asked about next."""
+        self._live: Live | None = None
 
     def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:
         """Ask of this problem what taught something about a circuit of it.
@@ -95,32 +104,59 @@ class Questions:
         """Return a wiring of exactly these parts that stands the exact check, in which splitting
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
         when there is none, None when time is up."""
-        while True:
-            slots = self.catalogue.slots(parts_list.items, self.loads)
-            if too_large(slots, self.plain + self.learned):
+        live = self._live_for(parts_list.items) if rest is None else None
+        if live is None:
+            live = Live(self, parts_list.items)
+            if live.too_large:
                 return None
-            wiring = self._model(slots, self.plain + self.learned)
             if rest is not None:
                 # Loads that the model leaves out are fed as well, each by some output.
                 twins = len(self.problem.requirements) - len(self.loads)
-                wiring.price_sharing(self.tools.fan_out, rest, twins, on_supply=on_supply)
-            for skeleton in self.excluded:
-                wiring.exclude(skeleton)
-            answer = self._solve(wiring.formula)
+                live.wiring.price_sharing(self.tools.fan_out, rest, twins, on_supply=on_supply)
+        return self._stands(live, parts_list.items)
+
+    def _stands(
+        self, live: Live, items: tuple[int, ...]
+    ) -> Working | Literal[False] | None:
+        """Return a wiring of exactly `items` within a model that stands the exact check."""
+        while True:
+            live.refresh()
+            answer = live.ask(live.exactly(items))
             if answer is None or isinstance(answer, bool):
                 return answer
-            bare = wiring.decode(answer)
-            skeleton = with_equal_loads(bare, self.problem)
-            design = self.tools.share(skeleton, self.problem)
-            if design is None:
-                self.excluded.append(bare)
-                continue
-            verdict = self.tools.check(design, self.problem)
-            if verdict.holds:
-                return Working(skeleton, design, verdict, parts_list)
-            if self.progress.over():
-                return None
-            self._learn(design, verdict, bare)
+            bare = live.wiring.decode(answer)
+            known = next((s for s in live.left_out() if self.refutes(s, bare)), None)
+            if known is None:
+                skeleton = with_equal_loads(bare, self.problem)
+                design = self.tools.share(skeleton, self.problem)
+                if design is None:
+                    self.excluded.append(bare)
+                    continue
+                verdict = self.tools.check(design, self.problem)
+                if verdict.holds:
+                    parts_list = self.catalogue.measure(self.items_of(bare))
+                    assert parts_list is not None
+                    return Working(skeleton, design, verdict, parts_list)
+                if self.progress.over():
+                    return None
+                known = self._learn(design, verdict, bare)
+            else:
+                # What was needed last is tried first.
+                self.learned.remove(known)
+                self.learned.append(known)
+            if known is not None and not live.add(known):
+                alone = self._alone(live, items, known)
+                if alone is None:
+                    return None
+                live = alone
+
+    def _alone(self, full: Live, items: tuple[int, ...], scenario: Scenario) -> Live | None:
+        """Return a model of one list alone in place of one that is full, with this scenario."""
+        if self._live is not full:
+            return None
+        self._live = None
+        live = Live(self, items)
+        return live if not live.too_large and live.add(scenario) else None
 
     def loosely(
         self, parts_list: PartsList, rest: int | None = None, elsewhere: Elsewhere | None = None
@@ -131,16 +167,16 @@ class Questions:
         a price of splitting, of all nets of the whole, of `rest`). True claims nothing. None: no
         time to say.
         """
-        slots = self.catalogue.slots(parts_list.items, self.loads)
-        scenarios = self.plain + self.learned
-        if too_large(slots, scenarios):
+        live = Live(self, parts_list.items, loose=True)
+        if live.too_large:
             return None
-        wiring = self._model(slots, scenarios, loose=True)
         if rest is not None:
             more = elsewhere or Elsewhere()
             twins = len(self.problem.requirements) - len(self.loads)
-            wiring.price_sharing(self.tools.fan_out, rest, more.inputs + twins, more.outputs)
-        answer = self._solve(wiring.formula)
+            live.wiring.price_sharing(
+                self.tools.fan_out, rest, more.inputs + twins, more.outputs
+            )
+        answer = live.ask()
         return None if answer is None else answer is not False
 
     def any_wiring(self, parts_list: PartsList) -> tuple[int, ...] | bool | None:
@@ -150,47 +186,38 @@ class Questions:
         "Some of": the list of a whole may have more than these loads use. A control input may
         stay without power: in the whole it may hang on something that is dead all the time.
         """
-        slots = tuple(
-            replace(slot, fixed=False)
-            for slot in self.catalogue.slots(parts_list.items, self.loads)
-        )
         used: tuple[int, ...] | bool = True
-        for scenarios in (self.plain + self.learned, self.scenarios + self.learned):
-            if too_large(slots, scenarios):
+        live = Live(self, parts_list.items, loose=True, optional=True)
+        if live.too_large:
+            return True
+        for more in ((), self.scenarios[1:]):
+            if not all(live.add(scenario) for scenario in more):
                 break
-            wiring = self._model(slots, scenarios, loose=True)
-            answer = self._solve(wiring.formula, LONGEST_QUESTION)
+            answer = live.ask(most=LONGEST_QUESTION)
             if answer is None:
                 return None if self.progress.over() else True
             if answer is False:
                 return False
-            used = self.items_of(wiring.decode(answer))
+            used = self.items_of(live.wiring.decode(answer))
         return used
 
-    def _model(
-        self, slots: tuple[Slot, ...], scenarios: Sequence[Scenario], loose: bool = False
-    ) -> Wiring:
-        wiring = Wiring(self.problem, slots, Formula(), loose)
-        for scenario in scenarios:
-            Unrolled(wiring, scenario, DEPTH)
-        return wiring
-
-    def _solve(
-        self, formula: Formula, most: float = 3600.0
-    ) -> tuple[bool, ...] | Literal[False] | None:
-        """Return an assignment (by variable), False when there is none, None when time is up."""
-        answer = solve(
-            formula,
-            min(most, self.progress.left()),
-            seed=self.seed,
-            stopped=self.progress.over,
-        )
-        if answer.satisfiable is None:
+    def _live_for(self, items: tuple[int, ...]) -> Live | None:
+        """Return a model that is kept alive for this list and those to come, if that pays."""
+        if not self.fast:
             return None
-        return answer.values if answer.satisfiable else False
+        if self._live is None or not holds(self._live.items, items):
+            union = Counter(items)
+            for other in self.ahead():
+                more = union | Counter(other)
+                if more.total() <= len(items) + MOST_MORE:
+                    union = more
+            self._live = Live(self, tuple(sorted(union.elements())), optional=True)
+            if self._live.too_large:
+                self._live = Live(self, items, optional=True)
+        return None if self._live.too_large else self._live
 
-    def _learn(self, design: Design, verdict: Verdict, bare: Skeleton) -> None:
-        """Add the scenario of the first counterexample, or rule out this very wiring."""
+    def _learn(self, design: Design, verdict: Verdict, bare: Skeleton) -> Scenario | None:
+        """Return the scenario of a counterexample, kept, or rule out this very wiring."""
         for defect in verdict.defects:
             shown = defect.counterexample
             if shown is None or not shown.moments or shown.orders:
@@ -208,8 +235,9 @@ class Questions:
             if self.refutes(scenario, bare):
                 self.learned.append(scenario)
                 self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants)))
-                return
+                return scenario
         self.excluded.append(bare)
+        return None
 
     def refutes(self, scenario: Scenario, bare: Skeleton) -> bool:
         """Return whether the scenario rules out this wiring (asked of the model itself)."""
@@ -219,12 +247,14 @@ class Questions:
             for slot in self.catalogue.slots(self.items_of(bare), self.loads)
             if slot.fixed or slot.load or slot.name in names
         )
-        wiring = self._model(slots, [scenario])
+        wiring = Wiring(self.problem, slots, Formula())
+        Unrolled(wiring, scenario, DEPTH)
         chosen = wiring.assignment(bare)
         assert chosen is not None
-        fixed = [v if value else -v for v, value in chosen.items() if v <= wiring.formula.count]
-        answer = solve(wiring.formula, max(1.0, self.progress.left()), fixed=fixed)
-        return answer.satisfiable is False
+        formula = wiring.formula
+        fixed = [v if value else -v for v, value in chosen.items() if v <= formula.count]
+        solver = open_solver(formula, self.seed, self.fast)
+        return solver.ask(max(1.0, self.progress.left()), fixed).satisfiable is False
 
     def bare(self, working: Working) -> Skeleton:
         """Return the wiring without the loads that the model leaves out."""
@@ -245,12 +275,9 @@ class Questions:
         return tuple(sorted(items))
 
 
-def too_large(slots: Sequence[Slot], scenarios: Sequence[Scenario]) -> bool:
-    """Return whether a question about these slots would have too many clauses to be put."""
-    inputs = sum(len(s.part.shape.power) + len(s.part.shape.controls) for s in slots)
-    outputs = 1 + sum(len(s.part.shape.outputs) for s in slots)
-    steps = sum(len(scenario.points) for scenario in scenarios) * DEPTH
-    return 2 * inputs * outputs * steps > LARGEST
+def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
+    """Return whether the multiset `items` holds all of `wanted`."""
+    return all(items.count(i) >= wanted.count(i) for i in set(wanted))
 
 
 def representatives(problem: Problem) -> tuple[str, ...]:

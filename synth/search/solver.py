@@ -1,7 +1,8 @@
-"""CP-SAT behind the model of clauses: the only module that knows ortools.
+"""Exact solvers behind the model of clauses; CP-SAT is the one that is always there.
 
-The model is handed over as a protocol buffer, which spares the import and the running time of
-the modelling layer (0.3 s of start-up).
+A solver is kept alive between questions about one growing formula: what was handed over stays,
+and only what is new is added. CP-SAT's model is handed over as a protocol buffer, which spares the
+import and the running time of its modelling layer (0.3 s of start-up).
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from synth.search.formula import Formula
 
@@ -21,74 +22,107 @@ class Answer:
 
     satisfiable: bool | None
     values: tuple[bool, ...] = ()
-    objective: int | None = None
-    bound: int | None = None
     conflicts: int = 0
+
+
+class Solver(Protocol):
+    """Answers questions about one formula, which may grow between them."""
+
+    def ask(
+        self,
+        seconds: float,
+        assumed: Sequence[int] = (),
+        stopped: Callable[[], bool] = lambda: False,
+    ) -> Answer:
+        """Return an assignment in which the literals `assumed` hold, if there is one.
+
+        `stopped` is asked every now and then; when it says so the question is given up.
+        """
+        ...
 
 
 def solve(
     formula: Formula,
     seconds: float,
-    minimise: Sequence[tuple[int, int]] = (),
-    workers: int = 1,
     seed: int = 1,
     fixed: Sequence[int] = (),
     stopped: Callable[[], bool] = lambda: False,
 ) -> Answer:
-    """Ask CP-SAT for an assignment, the one that minimises the weighted sum if one is given.
+    """Ask CP-SAT one question. Raises AssertionError on a status that this code does not know."""
+    return CpSat(formula, seed).ask(seconds, fixed, stopped)
 
-    `fixed` are literals assumed for this question. `stopped` is asked every now and then; when it
-    says so the question is given up. Raises AssertionError on a status that it does not know.
-    """
-    from ortools.sat.python import cp_model_helper as helper
 
-    model = helper.CpModelProto()
-    variables = model.variables
-    domains = [(0, 1)] * (formula.count + 1)
-    for literal in fixed:
-        domains[abs(literal)] = (1, 1) if literal > 0 else (0, 0)
-    for index in range(1, formula.count + 1):
-        variables.add().domain.extend(domains[index])
-    constraints = model.constraints
-    for clause in formula.clauses:
-        constraints.add().bool_or.literals.extend([v - 1 if v > 0 else v for v in clause])
-    for group in formula.exactly_one:
-        constraints.add().exactly_one.literals.extend([v - 1 if v > 0 else v for v in group])
-    for names, weights, least, most in formula.sums:
-        linear = constraints.add().linear
-        linear.vars.extend([v - 1 for v in names])
-        linear.coeffs.extend(weights)
-        linear.domain.extend([least, most])
-    if minimise:
-        model.objective.vars.extend([v - 1 for v, _ in minimise])
-        model.objective.coeffs.extend([w for _, w in minimise])
-    for variable, value in formula.hints.items():
-        model.solution_hint.vars.append(variable - 1)
-        model.solution_hint.values.append(int(value))
-    parameters = helper.SatParameters()
-    parameters.num_workers = workers
-    parameters.max_time_in_seconds = max(0.01, seconds)
-    parameters.random_seed = seed
-    for setting, tuned in TUNING.items():
-        setattr(parameters, setting, tuned)
-    wrapper = helper.SolveWrapper()
-    wrapper.set_parameters(parameters)
-    response = _watched(wrapper, model, stopped)
-    status = response.status
-    known = helper.CpSolverStatus
-    conflicts = response.num_conflicts
-    if status in (known.OPTIMAL, known.FEASIBLE):
-        values = (False, *(bool(v) for v in response.solution))
-        if not minimise:
-            return Answer(True, values, conflicts=conflicts)
-        objective = round(response.objective_value)
-        bound = round(response.best_objective_bound)
-        return Answer(True, values, objective, bound, conflicts)
-    if status == known.INFEASIBLE:
-        return Answer(False, conflicts=conflicts)
-    if status == known.UNKNOWN:
-        return Answer(None, conflicts=conflicts)
-    raise AssertionError(f"the solver answered {status}, which this code does not know")
+class CpSat:
+    """CP-SAT on one formula; see `Solver`."""
+
+    def __init__(self, formula: Formula, seed: int = 1) -> None:
+        from ortools.sat.python import cp_model_helper as helper
+
+        self._helper = helper
+        self._formula = formula
+        self._seed = seed
+        self._model = helper.CpModelProto()
+        self._done = [0, 0, 0, 0]
+        """How many variables, clauses, groups and sums have been handed over."""
+
+    def _hand_over(self) -> None:
+        formula, model = self._formula, self._model
+        variables, constraints = model.variables, model.constraints
+        names, clauses, groups, sums = self._done
+        for _ in range(names, formula.count):
+            variables.add().domain.extend((0, 1))
+        for clause in formula.clauses[clauses:]:
+            constraints.add().bool_or.literals.extend([v - 1 if v > 0 else v for v in clause])
+        for group in formula.exactly_one[groups:]:
+            constraints.add().exactly_one.literals.extend([v - 1 if v > 0 else v for v in group])
+        for members, weights, least, most in formula.sums[sums:]:
+            linear = constraints.add().linear
+            linear.vars.extend([v - 1 for v in members])
+            linear.coeffs.extend(weights)
+            linear.domain.extend([least, most])
+        self._done = [
+            formula.count,
+            len(formula.clauses),
+            len(formula.exactly_one),
+            len(formula.sums),
+        ]
+
+    def ask(
+        self,
+        seconds: float,
+        assumed: Sequence[int] = (),
+        stopped: Callable[[], bool] = lambda: False,
+    ) -> Answer:
+        """See `Solver.ask`. Raises AssertionError on a status that this code does not know."""
+        helper = self._helper
+        self._hand_over()
+        variables = self._model.variables
+        for literal in assumed:
+            self._bound(variables[abs(literal) - 1], literal > 0, literal > 0)
+        parameters = helper.SatParameters()
+        parameters.num_workers = 1
+        parameters.max_time_in_seconds = max(0.01, seconds)
+        parameters.random_seed = self._seed
+        for setting, tuned in TUNING.items():
+            setattr(parameters, setting, tuned)
+        wrapper = helper.SolveWrapper()
+        wrapper.set_parameters(parameters)
+        response = _watched(wrapper, self._model, stopped)
+        for literal in assumed:
+            self._bound(variables[abs(literal) - 1], False, True)
+        status, known, conflicts = response.status, helper.CpSolverStatus, response.num_conflicts
+        if status in (known.OPTIMAL, known.FEASIBLE):
+            return Answer(True, (False, *(bool(v) for v in response.solution)), conflicts)
+        if status == known.INFEASIBLE:
+            return Answer(False, conflicts=conflicts)
+        if status == known.UNKNOWN:
+            return Answer(None, conflicts=conflicts)
+        raise AssertionError(f"the solver answered {status}, which this code does not know")
+
+    @staticmethod
+    def _bound(variable: Any, least: bool, most: bool) -> None:
+        variable.domain.clear()
+        variable.domain.extend((int(least), int(most)))
 
 
 TUNING: dict[str, object] = {

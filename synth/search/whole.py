@@ -39,6 +39,9 @@ from synth.search.stimuli import first_runs
 from synth.signals import inputs_of, times_of
 from synth.ticks import format_duration
 
+CHEAPEST_SHARE = 0.4
+"""Part of the time that may go into the cheapest design where something else counts first."""
+
 
 @dataclass
 class Circuit:
@@ -93,14 +96,17 @@ class _Whole:
 
     def solve(self) -> Outcome:
         """Go through the steps until the best design is proven or time is up."""
+        if self.problem.objectives[0] is not Objective.PRICE:
+            self._cheapest_first()
         failed = self._apart()
         self._clock("circuits")
         if failed is not None:
-            return self._nothing(failed)
+            return self._nothing(failed) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
             found = self.circuits[0].found
             assert found.best is not None
-            self.best = found.best
+            if self.best is None or self._key(found.best) < self._key(self.best):
+                self.best = found.best
             self._polish()
             return self._outcome(found)
         self._together()
@@ -115,6 +121,20 @@ class _Whole:
         if self.best is None:
             return self._nothing(found)
         return self._outcome(found)
+
+    def _cheapest_first(self) -> None:
+        """Plan by price, which is far quicker, for a first design to improve upon."""
+        others = (o for o in self.problem.objectives if o is not Objective.PRICE)
+        objectives = (Objective.PRICE, *others)
+        deadline = self.progress.deadline
+        now = time.monotonic()
+        self.progress.deadline = min(deadline, now + CHEAPEST_SHARE * (deadline - now))
+        by_price = replace(self.problem, objectives=objectives)
+        planner = _Whole(by_price, self.tools, self.progress, self.seed)
+        planner.solve()
+        self.progress.deadline = deadline
+        self.best = planner.best
+        self._clock("by price")
 
     # -- step 1 ------------------------------------------------------------------------------
 

@@ -10,8 +10,9 @@ from typing import Any
 
 from pysat.solvers import Cadical195
 
-from synth.search import questions
+from synth.search import live, questions
 from synth.search.formula import Formula
+from synth.search.solver import Answer, CpSat
 
 Clauses = list[list[int]]
 
@@ -25,10 +26,13 @@ def clauses_of(formula: Formula, fixed: Sequence[int] = ()) -> Clauses:
         clauses += [[-a, -b] for i, a in enumerate(group) for b in group[i + 1 :]]
     fresh = formula.count
     for variables, weights, least, most in formula.sums:
-        assert all(weight >= 0 for weight in weights)
-        flipped = [-v for v in variables]
-        for literals, limit in ((variables, most), (flipped, sum(weights) - least)):
-            fresh = _at_most(list(literals), list(weights), limit, clauses, fresh)
+        # A negative weight counts the opposite literal, and all are shifted by it.
+        shift = sum(weight for weight in weights if weight < 0)
+        literals = [v if w > 0 else -v for v, w in zip(variables, weights, strict=True)]
+        sizes = [abs(weight) for weight in weights]
+        fresh = _at_most(literals, sizes, most - shift, clauses, fresh)
+        flipped = [-literal for literal in literals]
+        fresh = _at_most(flipped, sizes, sum(sizes) - (least - shift), clauses, fresh)
     return clauses
 
 
@@ -80,22 +84,27 @@ def replayed(goals: Path) -> Replayed:
 
     asked: list[tuple[Clauses, bool | None]] = []
     ours = 0.0
-    real = questions.solve
 
-    def recording(formula: Formula, *arguments: Any, **options: Any) -> Any:
-        nonlocal ours
-        began = time.perf_counter()
-        answer = real(formula, *arguments, **options)
-        ours += time.perf_counter() - began
-        assert not options.get("minimise")
-        asked.append((clauses_of(formula, options.get("fixed", ())), answer.satisfiable))
-        return answer
+    class Recording:
+        def __init__(self, formula: Formula, seed: int = 1, fast: bool = False) -> None:
+            self.formula, self.solver = formula, CpSat(formula, seed)
 
-    questions.solve = recording
+        def ask(self, seconds: float, assumed: Sequence[int] = (), stopped: Any = None) -> Answer:
+            nonlocal ours
+            began = time.perf_counter()
+            answer = self.solver.ask(seconds, assumed)
+            ours += time.perf_counter() - began
+            asked.append((clauses_of(self.formula, assumed), answer.satisfiable))
+            return answer
+
+    real = live.open_solver
+    for room in (live, questions):
+        vars(room)["open_solver"] = Recording
     try:
-        plan(read_problem(str(goals), None, None), seconds=120)
+        plan(read_problem(str(goals), None, None), seconds=120, fast=False)
     finally:
-        questions.solve = real
+        for room in (live, questions):
+            vars(room)["open_solver"] = real
     other, disagreements = 0.0, 0
     for clauses, satisfiable in asked:
         if satisfiable is None:

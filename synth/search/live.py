@@ -1,0 +1,122 @@
+"""Models that are kept alive, solver and all, while scenarios and forbidden wirings are added."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Literal, Protocol
+
+from synth.design import Skeleton
+from synth.problem import Problem
+from synth.search.basics import DEPTH, Progress
+from synth.search.choice import open_solver
+from synth.search.formula import Formula
+from synth.search.lists import Catalogue
+from synth.search.scenario import Scenario
+from synth.search.slots import Slot, Wiring
+from synth.search.solver import Solver
+from synth.search.unroll import Unrolled
+
+ROOM = 150_000
+"""Most clauses, by estimate, that a model starts with; more are added as they are needed."""
+
+
+class Known(Protocol):
+    """What a model must be told: the problem, the parts on offer, and what was learned so far."""
+
+    problem: Problem
+    catalogue: Catalogue
+    progress: Progress
+    seed: int
+    fast: bool
+    largest: int
+    loads: tuple[str, ...]
+    plain: list[Scenario]
+    learned: list[Scenario]
+    excluded: list[Skeleton]
+
+
+class Live:
+    """A model of the wirings of some parts, with its solver; both are kept as scenarios come.
+
+    Its slots hold exactly `items`, or with `optional` any of them; see `Wiring` for `loose`.
+    """
+
+    def __init__(
+        self,
+        questions: Known,
+        items: tuple[int, ...],
+        loose: bool = False,
+        optional: bool = False,
+    ) -> None:
+        self.questions = questions
+        self.items = items
+        slots = questions.catalogue.slots(items, questions.loads)
+        if optional:
+            slots = tuple(replace(slot, fixed=False) for slot in slots)
+        self.slots = slots
+        self.scenarios: list[Scenario] = []
+        self._excluded = 0
+        self._solver: Solver | None = None
+        self.too_large = too_large(slots, questions.plain, questions.largest)
+        if self.too_large:
+            return
+        self.wiring = Wiring(questions.problem, slots, Formula(), loose)
+        for scenario in questions.plain:
+            self.add(scenario)
+        # Of what was learned, the latest first, as much as keeps the model quick to handle.
+        for scenario in reversed(questions.learned):
+            if not too_large(slots, [*self.scenarios, scenario], ROOM):
+                self.add(scenario)
+
+    def add(self, scenario: Scenario) -> bool:
+        """Ask this scenario as well; False when the model would be too large."""
+        if too_large(self.slots, [*self.scenarios, scenario], self.questions.largest):
+            return False
+        Unrolled(self.wiring, scenario, DEPTH)
+        self.scenarios.append(scenario)
+        return True
+
+    def left_out(self) -> list[Scenario]:
+        """Return what was learned and is not asked yet, the latest first."""
+        asked = {id(scenario) for scenario in self.scenarios}
+        return [s for s in reversed(self.questions.learned) if id(s) not in asked]
+
+    def refresh(self) -> None:
+        """Rule out the wirings that were ruled out meanwhile."""
+        excluded = self.questions.excluded
+        for skeleton in excluded[self._excluded :]:
+            self.wiring.exclude(skeleton)
+        self._excluded = len(excluded)
+
+    def exactly(self, items: Sequence[int]) -> list[int]:
+        """Return literals: of the slots, just `items` are in use."""
+        wanted, seen = Counter(items), Counter[int]()
+        assumed: list[int] = []
+        for item, used in zip(self.items, self.wiring.used, strict=False):
+            seen[item] += 1
+            if used != self.wiring.formula.true:
+                assumed.append(used if seen[item] <= wanted[item] else -used)
+        return assumed
+
+    def ask(
+        self, assumed: Sequence[int] = (), most: float = 3600.0
+    ) -> tuple[bool, ...] | Literal[False] | None:
+        """Return an assignment (by variable), False when there is none, None when time is up."""
+        questions = self.questions
+        if self._solver is None:
+            self._solver = open_solver(self.wiring.formula, questions.seed, questions.fast)
+        progress = questions.progress
+        answer = self._solver.ask(min(most, progress.left()), assumed, progress.over)
+        if answer.satisfiable is None:
+            return None
+        return answer.values if answer.satisfiable else False
+
+
+def too_large(slots: Sequence[Slot], scenarios: Sequence[Scenario], most: int) -> bool:
+    """Return whether a model of these slots would have more clauses than `most`, by estimate."""
+    inputs = sum(len(s.part.shape.power) + len(s.part.shape.controls) for s in slots)
+    outputs = 1 + sum(len(s.part.shape.outputs) for s in slots)
+    steps = sum(len(scenario.points) for scenario in scenarios) * DEPTH
+    return 2 * inputs * outputs * steps > most

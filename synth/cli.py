@@ -185,6 +185,11 @@ class _Watch:
     help="Seconds to search; then the best so far, honestly labelled.",
 )
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option(
+    "--fast",
+    is_flag=True,
+    help="Let the optional solver for plain clauses answer what it can (pip install '.[fast]').",
+)
 def plan(
     file: str | None,
     goals: str | None,
@@ -193,13 +198,19 @@ def plan(
     out: str | None,
     time_limit: float,
     seed: int,
+    fast: bool,
 ) -> None:
     """Find the cheapest circuit; see PLAN_HELP."""
     from synth import pipeline
 
+    if fast and not pipeline.fast_available():
+        raise click.UsageError(
+            "the solver that --fast asks for is not installed; install it with "
+            "\"pip install '.[fast]'\", or leave --fast out"
+        )
     problem = pipeline.read_problem(file, goals, kit)
     with _Watch(quiet=form == "json") as watch:
-        outcome = pipeline.plan(problem, watch.report, time_limit, seed, watch.stopped)
+        outcome = pipeline.plan(problem, watch.report, time_limit, seed, watch.stopped, fast)
     from synth.report.document import plan_document, to_json
 
     document = plan_document(outcome, problem)

@@ -59,7 +59,7 @@ def plan(
     seconds: float = 60.0,
     seed: int = 1,
     stopped: Callable[[], bool] | None = None,
-    fast: bool = True,
+    fast: bool = False,
 ) -> Outcome:
     """Return the cheapest design for `problem`, checked, with what is proven about it.
 
@@ -110,6 +110,13 @@ def plan(
     total = time.monotonic() - began
     times = (*outcome.times, *spent.items(), ("total", total))
     return replace(outcome, times=times)
+
+
+def fast_available() -> bool:
+    """Return whether the optional solver for plain clauses is installed."""
+    from importlib.util import find_spec
+
+    return find_spec("pysat") is not None
 
 
 def check_design(design: Design, problem: Problem, seconds: float | None = None) -> Verdict:

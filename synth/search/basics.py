@@ -30,7 +30,7 @@ class Tools:
     `share` turns a wiring into the best complete design (None: its power cannot be shared within
     the limits), `check` judges a design exactly, `instants` gives the moments in ticks at which
     anything happens in a concrete run up to `end`, `fan_out` prices a net. `fast` says that the
-    optional solver for plain clauses may be used where it is installed.
+    optional solver for plain clauses, which must be installed, answers what it can.
     """
 
     share: Callable[[Skeleton, Problem], Design | None]

@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
-
 from synth.search.formula import Formula
 from synth.search.solver import CpSat, Solver
-
-
-def fast_available() -> bool:
-    """Return whether the optional solver for plain clauses is installed."""
-    return find_spec("pysat") is not None
 
 
 def open_solver(formula: Formula, seed: int = 1, fast: bool = False) -> Solver:

@@ -16,7 +16,7 @@ from synth.parts.behaviour import PartType
 from synth.problem import Problem
 from synth.result import Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
-from synth.search.choice import fast_available, open_solver
+from synth.search.choice import open_solver
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
 from synth.search.live import Live
@@ -68,7 +68,7 @@ class Questions:
             for moments, horizon in first_runs(problem, seed)
         ]
         self.plain = self.scenarios[:1]
-        self.fast = tools.fast and fast_available()
+        self.fast = tools.fast
         self.largest = (3 if self.fast else 1) * LARGEST
         self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple
         """Lists that are likely to be asked about next."""

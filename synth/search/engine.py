@@ -166,10 +166,19 @@ class Engine:
     def _works(self, parts_list: PartsList, found: Found) -> Working | bool | None:
         """Return a working design of this list (the best is kept in `found`), False when the list
         is refuted, True when it may work within the larger whole only, None when time is up."""
-        for circuit in self.alone:
+        for place, circuit in enumerate(self.alone):
             possible = circuit.possible(self.catalogue, parts_list.items)
             if not possible:
+                # What refuted this list will often refute the next.
+                self.alone.insert(0, self.alone.pop(place))
                 return possible
+        kinds = {part.type for part in self.catalogue.parts(parts_list.items)}
+        loosely: bool | None = False
+        if self.within and PartType.BISTABLE in kinds:
+            # The reset of a bistable relay may be dead for good in the larger whole.
+            loosely = self.questions.loosely(parts_list)
+            if not loosely:
+                return loosely
         found.asked += 1
         working = self.questions.working(parts_list)
         if working is None:
@@ -177,18 +186,11 @@ class Engine:
         if isinstance(working, Working):
             self.feasible.append(parts_list.items)
             return self._keep(working, found) or True
-        if not self.within:
-            return False
-        if any(holds(parts_list.items, items) for items in self.feasible):
-            return True
-        if not any(
-            part.type is PartType.BISTABLE for part in self.catalogue.parts(parts_list.items)
-        ):
-            return False
-        loosely = self.questions.loosely(parts_list)
         if loosely:
             self.feasible.append(parts_list.items)
-        return loosely
+        return bool(loosely) or (
+            self.within and any(holds(parts_list.items, items) for items in self.feasible)
+        )
 
     def _all_of(self, parts_list: PartsList, found: Found) -> bool | None:
         """Go through all wirings of a list, the best kept in `found`: what a bound on its parts

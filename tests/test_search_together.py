@@ -150,4 +150,4 @@ def test_equal_loads_count_in_the_price() -> None:
     problem = pipeline.read_problem(str(ROOT / "goals" / "glasshouse.yaml"), None, None)
     outcome = pipeline.plan(problem, seconds=60)
     assert outcome.status is Status.PROVEN
-    assert outcome.price == 72
+    assert outcome.price == 71

@@ -100,7 +100,7 @@ class Engine:
             if found.floor is None or key > found.floor:
                 found.floor = key
                 self.progress.report("parts lists", None, key[0])
-            if best is not None and (key[:1] >= best[:1] if self._by_price else key >= best):
+            if best is not None and (key[:1] >= best[:1] if self.by_price else key >= best):
                 found.closed = True
                 return found
             if self._too_dear(key):
@@ -142,7 +142,7 @@ class Engine:
             best = self._lesser(best, found)
             if isinstance(works, Working) and self._key(works)[0] <= key[0]:
                 continue
-            if not self._by_price:
+            if not self.by_price:
                 works = self._all_of(parts_list, found)
                 if works is None:
                     return found
@@ -160,7 +160,8 @@ class Engine:
         return actual if best is None or (actual is not None and actual < best) else best
 
     @property
-    def _by_price(self) -> bool:
+    def by_price(self) -> bool:
+        """Whether the price counts first."""
         return self.problem.objectives[0] is Objective.PRICE
 
     def _works(self, parts_list: PartsList, found: Found) -> Working | bool | None:
@@ -226,7 +227,8 @@ class Engine:
             if not larger.dead:
                 return True
             measured = self.catalogue.measure(parts_list.items)
-            if measured and larger.spare and key[place] >= measured.price + larger.spare:
+            spare = larger.spare
+            if measured and spare is not None and key[place] >= measured.price + spare:
                 return True
             found.asked += 1
             loosely = self.questions.loosely(parts_list, rest, larger.elsewhere)
@@ -406,7 +408,11 @@ class Alone:
         kept = tuple(
             sorted(where[catalogue.offers[i]] for i in items if catalogue.offers[i] in where)
         )
-        if kept in self.engine.refuted or any(holds(other, kept) for other in self.refuted):
+        # By price a list comes after all that it holds, so that none of them was left to work.
+        in_order = self.engine.by_price
+        if in_order and kept in self.engine.refuted:
+            return False
+        if any(holds(other, kept) for other in self.refuted):
             return False
         if any(holds(kept, other) for other in self.may):
             return True
@@ -418,7 +424,7 @@ class Alone:
         used = kept
         if measured is None or self.engine._hopeless(measured):
             answer = False
-        elif self.found.closed and self.engine.feasible:
+        elif in_order and self.found.closed and self.engine.feasible:
             # All lists before the first that works were refuted, in order of their bounds.
             objectives = self.engine.problem.objectives
             first = own.measure(self.engine.feasible[0])

@@ -49,7 +49,9 @@ class Live:
         items: tuple[int, ...],
         loose: bool = False,
         optional: bool = False,
+        plain: bool = False,
     ) -> None:
+        """`plain`: begin with the plainest scenario, whatever was learned."""
         self.questions = questions
         self.items = items
         slots = questions.catalogue.slots(items, questions.loads)
@@ -66,7 +68,7 @@ class Live:
         for scenario in questions.plain:
             self.add(scenario)
         # Of what was learned, the latest first, as much as keeps the model quick to handle.
-        for scenario in reversed(questions.learned):
+        for scenario in () if plain else reversed(questions.learned):
             if not too_large(slots, [*self.scenarios, scenario], ROOM):
                 self.add(scenario)
 

@@ -187,10 +187,10 @@ class Questions:
         stay without power: in the whole it may hang on something that is dead all the time.
         """
         used: tuple[int, ...] | bool = True
-        live = Live(self, parts_list.items, loose=True, optional=True)
+        live = Live(self, parts_list.items, loose=True, optional=True, plain=True)
         if live.too_large:
             return True
-        for more in ((), self.scenarios[1:]):
+        for more in ([], self.learned[::-1], self.scenarios[1:]):
             if not all(live.add(scenario) for scenario in more):
                 break
             answer = live.ask(most=LONGEST_QUESTION)

@@ -212,14 +212,18 @@ class _Whole:
         plain = [circuit for circuit in self.circuits if circuit not in hard]
         needed = {name for c in plain for name in essential(c.problem)}
         needed |= {name for c in plain for _, name in c.piece.path}
-        sensing = {
-            name: part
+        sensing = [
+            (part, name)
             for part, name in Catalogue(problem, self.floor).offers
-            if part.type in SENSING and name in needed - own
-        }
-        if set(sensing) != needed - own:
+            if part.type in SENSING and name not in own
+        ]
+        if not needed - own <= {name for _, name in sensing}:
             return Found()
-        elsewhere = list(sensing.values())
+        # The cheapest part that follows each input: any design has at least that.
+        elsewhere = [
+            min((part for part, name in sensing if name == wanted), key=lambda part: part.price)
+            for wanted in sorted(needed - own)
+        ]
         others = [r for r in problem.requirements if r.load not in loads]
         catalogue = Catalogue(
             asked,
@@ -239,7 +243,7 @@ class _Whole:
                 supply,
                 sum(self.tools.fan_out(number) or 0 for number in nets.values()),
                 may_be_open(problem, _names(problem) - own),
-                min((part.price for part in elsewhere), default=None),
+                min((part.price for part, _ in sensing), default=None),
             )
         return self._ask(asked, catalogue, hard, larger)
 

@@ -19,9 +19,9 @@ from synth.search.basics import Progress, Tools, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.pending import timers_at_once
-from synth.search.questions import Questions
+from synth.search.questions import Elsewhere, Questions
 from synth.share import fan_out_price
-from synth.signals import OFF, Latch, Level, all_of
+from synth.signals import OFF, Latch, Level, all_of, negated
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -151,3 +151,73 @@ def test_equal_loads_count_in_the_price() -> None:
     outcome = pipeline.plan(problem, seconds=60)
     assert outcome.status is Status.PROVEN
     assert outcome.price == 71
+
+
+# -- claims that are withheld --------------------------------------------------------------------
+
+
+def test_nothing_is_impossible_for_want_of_free_joints(tmp_path: Path) -> None:
+    """Three switches, three joints and a split of each do it; a model that holds fewer joints
+    finds nothing, and must not say that there is nothing."""
+    kit = tmp_path / "kit.yaml"
+    kit.write_text(
+        "kit: joints\ntitle: Joints only\ntrigger: held\nparts:\n"
+        "  supply: {type: supply}\n  switch: {type: switch, price: 2, contact: [make]}\n"
+        "  joint: {type: joint, price: 0}\n"
+        "  divider: {type: divider, price: 3, outputs: 3}\n  load: {type: load}\n",
+        encoding="utf-8",
+    )
+    goals = tmp_path / "goals.yaml"
+    goals.write_text(
+        "title: t\nkit: kit.yaml\ninputs: {a: switch, b: switch, c: switch}\ngoals:\n"
+        "  - lamp one while a or b\n  - lamp two while b or c\n  - lamp three while a or c\n",
+        encoding="utf-8",
+    )
+    outcome = pipeline.plan(pipeline.read_problem(str(goals), None, None), seconds=5)
+    assert outcome.status not in (Status.IMPOSSIBLE, Status.PROVEN)
+    assert outcome.bound is None
+
+
+def test_least_power_is_not_claimed_out_of_order(tmp_path: Path) -> None:
+    """Two sensors and a change-over relay need 6 units, and come after lists of a higher bound."""
+    goals = tmp_path / "goals.yaml"
+    goals.write_text(
+        "title: t\nkit: full\nloads: {fan one: 5, fan two: 5}\nminimise: [supply]\ngoals:\n"
+        "  - fan one while hot\n  - fan two while not hot\n",
+        encoding="utf-8",
+    )
+    outcome = pipeline.plan(pipeline.read_problem(str(goals), None, None), seconds=5)
+    assert outcome.supply is not None
+    assert outcome.status is Status.BEST_FOUND or outcome.supply <= 6
+    assert outcome.bound is None or outcome.bound <= 6
+
+
+def test_a_change_over_may_use_one_branch_only() -> None:
+    """Three inverters of change-over relays, each with one branch idle: no price rules them out
+    that is as high as that of splitting all their nets one by one."""
+    parts = tuple(
+        dataclasses.replace(part, options=("make",)) if part.type is PartType.SENSOR else part
+        for part in FULL.parts
+        if part.type
+        in (
+            *(PartType.SUPPLY, PartType.LOAD, PartType.RELAY_CHANGEOVER, PartType.SENSOR),
+            *(PartType.TAP_OFF, PartType.DIVIDER),
+        )
+    )
+    kit = dataclasses.replace(FULL, parts=parts)
+    names = ("a", "b", "c")
+    inputs = [OutsideInput(name, InputKind.SENSOR) for name in names]
+    signals = {f"lamp {n}": all_of(Level("supply"), negated(Level(n))) for n in names}
+    problem = asked(signals, OutsideInput("supply", InputKind.SUPPLY), *inputs, kit=kit)
+    nothing: Any = None
+    tools = Tools(nothing, nothing, nothing, lambda n: fan_out_price(n, kit))
+    catalogue = Catalogue(problem, floor_for(tools))
+    questions = Questions(problem, catalogue, tools, Progress(), 1)
+    turning = [
+        i for i, (p, _) in enumerate(catalogue.offers) if p.type is PartType.RELAY_CHANGEOVER
+    ]
+    sensing = [i for i, (p, _) in enumerate(catalogue.offers) if p.type is PartType.SENSOR]
+    measured = catalogue.measure(tuple(sorted((*sensing, *(turning * 3)))))
+    assert measured is not None
+    assert questions.loosely(measured) is True
+    assert questions.loosely(measured, 60, Elsewhere(1, 1)) is True

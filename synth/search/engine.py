@@ -149,7 +149,8 @@ class Engine:
                 best = self._lesser(best, found)
                 continue
             queue.again(key, parts_list)
-        found.closed = found.exhausted = True
+        # A list that works only within the larger whole was not refuted.
+        found.closed = found.exhausted = found.best is not None or not self.feasible
         return found
 
     # -- one list ----------------------------------------------------------------------------

@@ -59,7 +59,8 @@ def timers_at_once(problem: Problem) -> Waiting:
     step = gcd(*problem.times) if problem.times else 0
     timed = [r for r in problem.requirements if times_of(r.signal)]
     named = frozenset().union(*(inputs_of(r.signal) for r in timed)) - {"supply"}
-    memory = _remembering(problem, named)
+    # A time that depends on another load may depend on the inputs of that load.
+    memory = () if any(loads_of(r.signal) for r in timed) else _remembering(problem, named)
     if not timed or not step:
         return Waiting(0, (), memory)
     seeker = _Seeker(problem, step)
@@ -100,23 +101,35 @@ def _remembering(problem: Problem, taken: Collection[str]) -> tuple[str, ...]:
 
 
 def _remembers(signal: Signal, names: Sequence[str]) -> bool:
-    """Return whether `signal` can be 0 and 1 with the same inputs, the supply being on."""
+    """Return whether `signal` can be 0 and 1 with the same inputs, again and again, the supply
+    being on (so that with several such loads all combinations come about in one run)."""
     machine = SignalMachine((("", signal),))
     vectors = [
         {"supply": True, **dict(zip(names, levels, strict=True))}
         for levels in product((False, True), repeat=len(names))
     ]
-    seen: set[tuple[int, tuple[int, ...]]] = set()
-    values: dict[int, bool] = {}
-    todo = [(i, machine.start) for i in range(len(vectors))]
-    while todo:
-        number, state = todo.pop()
-        state, loads, _ = machine.react(state, vectors[number])
-        if values.setdefault(number, loads[""]) != loads[""]:
+
+    def after(at: tuple[int, tuple[int, ...]]) -> dict[tuple[int, tuple[int, ...]], bool]:
+        """Return all settled (vector, state) that follow, each with the level of the load."""
+        found: dict[tuple[int, tuple[int, ...]], bool] = {}
+        todo = [at]
+        while todo:
+            number, state = todo.pop()
+            for other in range(len(vectors)):
+                new, loads, _ = machine.react(state, vectors[other])
+                if other != number and (other, new) not in found:
+                    found[other, new] = loads[""]
+                    todo.append((other, new))
+        return found
+
+    start = after((-1, machine.start))
+    for (number, state), level in start.items():
+        later = after((number, state))
+        if any(
+            n == number and other != level and (number, state) in after((n, s))
+            for (n, s), other in later.items()
+        ):
             return True
-        if (number, state) not in seen:
-            seen.add((number, state))
-            todo += [(other, state) for other in range(len(vectors)) if other != number]
     return False
 
 

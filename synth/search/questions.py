@@ -13,7 +13,7 @@ from typing import Literal
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import PartType
-from synth.problem import Problem
+from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
 from synth.search.choice import open_solver
@@ -283,7 +283,14 @@ def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
 def representatives(problem: Problem) -> tuple[str, ...]:
     """Return the loads that a model holds: where there are many, one for each distinct signal,
     and every load that some rule names."""
-    if len(problem.requirements) <= FEW_LOADS:
+    limits = problem.limits
+    loose = limits.price is None and limits.supply is None
+    if (
+        len(problem.requirements) <= FEW_LOADS
+        or not loose
+        or problem.objectives[0] is not Objective.PRICE
+    ):
+        # Where a limit or the power decides, it matters which output a load hangs on.
         return tuple(r.load for r in problem.requirements)
     seen: dict[object, str] = {}
     for requirement in problem.requirements:

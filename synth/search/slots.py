@@ -221,6 +221,7 @@ class Wiring:
         variables: list[int] = []
         weights: list[int] = []
         guests: list[int] = []
+        fed: dict[int, list[int]] = {}
 
         def priced(at: Sequence[int]) -> None:
             before = 0
@@ -240,8 +241,7 @@ class Wiring:
             for low, high in pairwise(guest):
                 formula.add(low, -high)
             wires += guest
-            if self.loose:
-                formula.add(*wires)
+            fed.setdefault(source[0], []).extend(wires)
             # at[k]: this output feeds more than k + 1 inputs.
             besides = on_supply if source[0] < 0 else 0
             at = formula.news(max(0, len(wires) + besides - 1))
@@ -251,6 +251,10 @@ class Wiring:
             counted = [1] * len(wires) + [-1] * (len(at) + 1)
             formula.bound([*wires, *at, rest], counted, -besides, -besides)
             priced(at)
+        for slot, wires in fed.items():
+            # Every part in use feeds something, be it from one of its outputs only.
+            if self.loose and (slot < 0 or self.slots[slot].fixed):
+                formula.add(*wires)
         if guests:
             # Inputs from elsewhere, and those of this model that hang elsewhere, less the guests
             # on outputs of this model, are fed by the other outputs: one each, and the surplus.

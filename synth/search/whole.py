@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import SENSING
+from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status
@@ -148,7 +148,7 @@ class _Whole:
             self.progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
             catalogue = Catalogue(inner, self.floor, most=most_of_each(problem))
             questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
-            engine = Engine(questions, self.progress, within=len(pieces) > 1)
+            engine = Engine(questions, self.progress, within=len(pieces) > 1 or bool(piece.path))
             found = engine.run()
             if found.best is None:
                 projects = may_be_held(problem, _names(problem) - _names(inner))
@@ -270,7 +270,8 @@ class _Whole:
         upper, known = None, None
         if self.best is not None:
             upper = self._key(self.best)
-            known = questions.items_of(self.best.skeleton)
+            if engine.by_price:
+                known = questions.items_of(self.best.skeleton)
         found = engine.run(upper, known)
         if found.best is not None and (
             self.best is None or self._key(found.best) < self._key(self.best)
@@ -296,12 +297,24 @@ class _Whole:
 
     # -- what came out -----------------------------------------------------------------------
 
+    def _ordered(self, objectives: int) -> bool:
+        """Return whether lists come in order of true bounds on the first so many objectives.
+
+        Free joints: a list may need more of them than the model has. A change-over lowers the
+        bound on units of the lists that hold it, so these do not come in order of their units.
+        """
+        offers = Catalogue(self.problem, self.floor)
+        if offers.free:
+            return False
+        turning = any(p.type is PartType.RELAY_CHANGEOVER for p, _ in offers.offers)
+        return not turning or Objective.SUPPLY not in self.problem.objectives[:objectives]
+
     def _key(self, working: Working) -> tuple[int, ...]:
         return design_key(working.design, self.problem)
 
     def _done(self, found: Found) -> bool:
         """Return whether the best design meets the bound on the first objective."""
-        if self.best is None:
+        if self.best is None or not self._ordered(1):
             return False
         return found.closed or bool(found.floor and found.floor[0] >= self._key(self.best)[0])
 
@@ -313,12 +326,13 @@ class _Whole:
         """Return the outcome: the best design, and what was found out about all others."""
         problem, best = self.problem, self.best
         assert best is not None
-        key, floor = self._key(best), found.floor
+        key, floor, ordered = self._key(best), found.floor, self._ordered(1)
         proven: list[str] = []
         if self._done(found):
             proven.append(problem.objectives[0].value)
             for place in range(1, len(key)):
-                if found.first is None or found.first[: place + 1] != key[: place + 1]:
+                met = found.first is not None and found.first[: place + 1] == key[: place + 1]
+                if not met or not self._ordered(place + 1):
                     break
                 proven.append(problem.objectives[place].value)
         return Outcome(
@@ -326,7 +340,7 @@ class _Whole:
             design=best.design,
             price=best.design.price(problem.kit),
             supply=best.design.supply,
-            bound=key[0] if proven else min(key[0], floor[0]) if floor else None,
+            bound=key[0] if proven else min(key[0], floor[0]) if floor and ordered else None,
             proven=tuple(proven),
             verdict=best.verdict,
             bounds=bounds_in_words(problem),
@@ -335,10 +349,12 @@ class _Whole:
 
     def _nothing(self, found: Found) -> Outcome:
         """Return the outcome when no design was found: impossible when all was refuted."""
-        impossible = found.exhausted and found.closed
+        # Without a list refuted one by one the reason stands by itself, whatever their order.
+        ordered = found.refuted == 0 or self._ordered(1)
+        impossible = found.exhausted and found.closed and ordered
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
-            bound=found.floor[0] if found.floor and not impossible else None,
+            bound=found.floor[0] if found.floor and ordered and not impossible else None,
             bounds=bounds_in_words(self.problem),
             clash=tuple(reason for reason in found.reasons if reason) if impossible else (),
             times=tuple(self.times),

@@ -16,8 +16,10 @@ from synth.search.slots import Slot, relevant_parts
 Offer = tuple[KitPart, str]
 """A part on offer and the outside input it follows ("" for none)."""
 
-FREE_JOINTS = 1
-"""Joints that cost nothing are always on offer, so many for each other part of the list."""
+
+def free_joints(parts: int, loads: int) -> int:
+    """Return how many joints that cost nothing a model holds: a bound of every claim."""
+    return max(0, parts + loads - 2)
 
 
 @dataclass(frozen=True)
@@ -132,7 +134,7 @@ class Catalogue:
             stem = f"{part.name} {follows}" if follows and follows != part.name else part.name
             found.append(Slot(f"{stem} {number}", part, follows, fixed=True))
         for part, _ in self.free:
-            for number in range(1, FREE_JOINTS * len(items)):
+            for number in range(1, free_joints(len(items), len(loads)) + 1):
                 found.append(Slot(f"{part.name} {number}", part))
         load = self.problem.kit.of_type(PartType.LOAD)[0]
         for requirement in self.problem.requirements:

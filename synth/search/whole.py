@@ -300,11 +300,13 @@ class _Whole:
     def _ordered(self, objectives: int) -> bool:
         """Return whether lists come in order of true bounds on the first so many objectives.
 
-        Free joints: a list may need more of them than the model has. A change-over lowers the
-        bound on units of the lists that hold it, so these do not come in order of their units.
+        Joints that cost nothing: a circuit alone is refuted with as many as its own parts allow,
+        and may have more of them within the whole. A change-over lowers the bound on units of the
+        lists that hold it, so these do not come in order of their units.
         """
         offers = Catalogue(self.problem, self.floor)
-        if offers.free:
+        pieces = take_apart(self.problem)
+        if offers.free and (len(pieces) > 1 or pieces[0].path):
             return False
         turning = any(p.type is PartType.RELAY_CHANGEOVER for p, _ in offers.offers)
         return not turning or Objective.SUPPLY not in self.problem.objectives[:objectives]
@@ -392,6 +394,10 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
+    if any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts):
+        told.append(
+            "at most as many joints that cost nothing as there are other parts and loads, less two"
+        )
     if problem.times and any(times_of(r.signal) for r in problem.requirements):
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")

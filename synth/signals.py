@@ -265,6 +265,25 @@ class SignalMachine:
         assert isinstance(node, Pulse | OnDelay | OffDelay | Recently)
         return node.time
 
+    def clocks(
+        self,
+        state: tuple[int, ...],
+        before: Mapping[int, int],
+        again: Collection[int],
+        now: int,
+        fine: int = 1,
+    ) -> dict[int, int]:
+        """Return when the clock of each slot is due, after `react` at `now` led to `state`.
+
+        `before` is when they were due before, `again` the slots whose clock started anew. Times
+        are in units of which one tick has `fine`.
+        """
+        return {
+            slot: now + limit * fine if slot in again else before[slot]
+            for slot, value in enumerate(state)
+            if (limit := self.limit(slot, value))
+        }
+
     def react(
         self, state: tuple[int, ...], inputs: Mapping[str, bool], due: Collection[int] = ()
     ) -> tuple[tuple[int, ...], dict[str, bool], tuple[int, ...]]:

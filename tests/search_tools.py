@@ -23,7 +23,7 @@ from synth.problem import InputKind, OutsideInput, Problem
 from synth.search.formula import Formula
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring, supply_part
-from synth.search.solver import solve
+from synth.search.solver import CpSat
 from synth.search.unroll import Unrolled
 from synth.signals import Level
 from synth.trace import Moment
@@ -243,7 +243,7 @@ def accepts(skeleton: Skeleton, problem: Problem, scenario: Scenario, depth: int
     assert chosen is not None
     Unrolled(wiring, scenario, depth)
     fixed = [v if value else -v for v, value in chosen.items()]
-    answer = solve(formula, 60.0, fixed=fixed)
+    answer = CpSat(formula).ask(60.0, fixed)
     assert answer.satisfiable is not None
     if answer.satisfiable:
         decoded = wiring.decode(answer.values)

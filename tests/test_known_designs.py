@@ -43,7 +43,7 @@ from synth.search.lists import Catalogue, PartsList
 from synth.search.questions import Questions
 from synth.search.scenario import Scenario
 from synth.search.slots import Slot, Wiring
-from synth.search.solver import solve
+from synth.search.solver import CpSat
 from synth.search.unroll import Unrolled
 from synth.search.whole import most_of_each
 from synth.share import fan_out_price, share_power
@@ -186,7 +186,7 @@ def first_scenarios(engine: Engine) -> list[Scenario]:
 
 def list_of(engine: Engine, skeleton: Skeleton) -> PartsList:
     """Return the parts list of a wiring with the bounds that the search gives it."""
-    measured = engine.catalogue.measure(engine.questions.items_of(skeleton))
+    measured = engine.catalogue.measure(engine.catalogue.items_of(skeleton))
     assert measured is not None
     return measured
 
@@ -199,7 +199,7 @@ def in_slots(engine: Engine, skeleton: Skeleton) -> tuple[Skeleton, tuple[Slot, 
     which the model keeps a wiring.
     """
     loads = engine.questions.loads
-    items = engine.questions.items_of(skeleton)
+    items = engine.catalogue.items_of(skeleton)
     slots = engine.catalogue.slots(items, loads)
     kinds = {part.name: part.type for part in skeleton.parts}
     follows = {
@@ -272,7 +272,7 @@ def model_accepts(
         fan_out = engine.questions.tools.fan_out
         wiring.price_sharing(fan_out, splitting, twins)
     fixed = [variable if value else -variable for variable, value in chosen.items()]
-    answer = solve(wiring.formula, 120.0, fixed=fixed)
+    answer = CpSat(wiring.formula).ask(120.0, fixed)
     assert answer.satisfiable is not None, "the solver ran out of time"
     return answer.satisfiable
 

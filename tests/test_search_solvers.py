@@ -14,7 +14,7 @@ from synth.pipeline import plan, read_problem
 from synth.search import live, questions
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
-from synth.search.solver import Answer, CpSat, Solver, solve
+from synth.search.solver import Answer, CpSat, Solver
 
 
 def satisfiable(formula: Formula, fixed: Sequence[int]) -> bool:
@@ -61,7 +61,7 @@ class Compared:
         if answer.satisfiable:
             assert fulfilled(formula, assumed, answer.values)
         if not isinstance(self.inner, CpSat):
-            assert solve(formula, 60, fixed=assumed).satisfiable == answer.satisfiable
+            assert CpSat(formula).ask(60, assumed).satisfiable == answer.satisfiable
         if answer.satisfiable or not formula.sums:
             assert satisfiable(formula, assumed) == answer.satisfiable
         elif satisfiable(formula, assumed):
@@ -107,7 +107,7 @@ def test_sums_and_exactly_one_are_understood() -> None:
     a, b, c = formula.news(3)
     formula.choose([a, -b])
     formula.bound([a, b, c], [2, 3, 4], 5, 6)
-    answer = solve(formula, 10)
+    answer = CpSat(formula).ask(10)
     # a and b are equal; 2 + 3 = 5 fits, 4 and 9 do not.
     assert answer.satisfiable and answer.values[1:] == (True, True, False)
-    assert solve(formula, 10, fixed=[c]).satisfiable is False
+    assert CpSat(formula).ask(10, [c]).satisfiable is False

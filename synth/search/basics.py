@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from synth.design import Design, Skeleton
-from synth.problem import Problem
+from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.bounds import sharing_floor
 from synth.search.lists import PartsList
 from synth.trace import Moment
 
+Key = tuple[int, ...]
+"""Objectives in their order."""
 DEPTH = 8
 """Evaluations in which a circuit must have settled after an event: a bound of every claim."""
 LARGEST = 500_000
@@ -43,6 +45,16 @@ class Tools:
 def floor_for(tools: Tools) -> Callable[[int], int | None]:
     """Return the least price of splitting by surplus of inputs, see `bounds.sharing_floor`."""
     return sharing_floor(tools.fan_out)
+
+
+def design_key(design: Design, problem: Problem) -> Key:
+    """Return what a design costs by each objective, in their order."""
+    values = {
+        Objective.PRICE: design.price(problem.kit),
+        Objective.SUPPLY: design.supply,
+        Objective.WIRES: len(design.wires),
+    }
+    return tuple(values[objective] for objective in problem.objectives)
 
 
 @dataclass
@@ -93,8 +105,8 @@ class Found:
     """
 
     best: Working | None = None
-    floor: tuple[int, ...] | None = None
-    first: tuple[int, ...] | None = None
+    floor: Key | None = None
+    first: Key | None = None
     closed: bool = False
     exhausted: bool = False
     doubt: bool = False

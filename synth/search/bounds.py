@@ -261,11 +261,7 @@ def _run(
             break
         due = tuple(slot for slot, when in clocks.items() if when <= now)
         state, loads, again = machine.react(state, levels, due)
-        clocks = {
-            slot: now + limit if slot in again else clocks[slot]
-            for slot, value in enumerate(state)
-            if (limit := machine.limit(slot, value))
-        }
+        clocks = machine.clocks(state, clocks, again, now)
         wanted = tuple(loads.values())
         if not seen or seen[-1][1] != wanted:
             seen.append((now, wanted))

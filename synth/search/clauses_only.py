@@ -6,13 +6,12 @@ are handed over faster. It answers the same questions about the same formula; te
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from synth.search.formula import Formula
-from synth.search.solver import Answer
+from synth.search.solver import Answer, watched
 
 
 class ClauseSolver:
@@ -52,36 +51,17 @@ class ClauseSolver:
         """See `solver.Solver.ask`."""
         self._hand_over()
         solver = self._solver
-        answers: list[bool | None] = []
-        failures: list[BaseException] = []
-
-        def work() -> None:
-            try:
-                answers.append(
-                    solver.solve_limited(assumptions=list(assumed), expect_interrupt=True)
-                )
-            except BaseException as failure:  # handed on to the caller below
-                failures.append(failure)
-
-        # In a thread of its own, so that Ctrl-C and the end of the time are heard meanwhile.
-        thread = threading.Thread(target=work, daemon=True)
         deadline = time.monotonic() + seconds
-        thread.start()
-        thread.join(min(0.1, max(0.0, seconds)))
-        while thread.is_alive():
-            if stopped() or time.monotonic() >= deadline:
-                solver.interrupt()
-            thread.join(0.05)
+        answer: bool | None = watched(
+            lambda: solver.solve_limited(assumptions=list(assumed), expect_interrupt=True),
+            solver.interrupt,
+            lambda: stopped() or time.monotonic() >= deadline,
+        )
         solver.clear_interrupt()
-        if failures:
-            raise failures[0]
-        conflicts = int(solver.accum_stats()["conflicts"])
-        if answers[0] is None:
-            return Answer(None, conflicts=conflicts)
-        if not answers[0]:
-            return Answer(False, conflicts=conflicts)
+        if not answer:
+            return Answer(answer)
         values = [False] * (self._formula.count + 1)
         for literal in solver.get_model():
             if 0 < literal <= self._formula.count:
                 values[literal] = True
-        return Answer(True, tuple(values), conflicts)
+        return Answer(True, tuple(values))

@@ -13,10 +13,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 
-from synth.design import Design
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
-from synth.search.basics import Found, Progress, Working
+from synth.search.basics import Found, Key, Progress, Working, design_key
 from synth.search.bounds import essential, lacks_time
 from synth.search.lists import Catalogue, PartsList
 from synth.search.pending import timers_at_once
@@ -24,8 +23,6 @@ from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
 from synth.signals import times_of
 
-Key = tuple[int, ...]
-"""Objectives in their order."""
 LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
 MOST_WIRINGS = 60
@@ -337,16 +334,6 @@ class Engine:
         if self.remembers and not any(part.type in CONTROLLED for part in parts):
             return self.remembers
         return lacks_time(parts, self.problem)
-
-
-def design_key(design: Design, problem: Problem) -> Key:
-    """Return what a design costs by each objective, in their order."""
-    values = {
-        Objective.PRICE: design.price(problem.kit),
-        Objective.SUPPLY: design.supply,
-        Objective.WIRES: len(design.wires),
-    }
-    return tuple(values[objective] for objective in problem.objectives)
 
 
 class _Queue:

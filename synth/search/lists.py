@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
+from synth.design import Skeleton
 from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
@@ -123,6 +124,17 @@ class Catalogue:
     def parts(self, items: Sequence[int]) -> list[KitPart]:
         """Return the kit parts of a list."""
         return [self.offers[i][0] for i in items]
+
+    def items_of(self, bare: Skeleton) -> tuple[int, ...]:
+        """Return the parts list of a wiring, as indices into the offers."""
+        items: list[int] = []
+        free = {part.name for part, _ in self.free}
+        for part in bare.parts:
+            follows = part.setting("input") or ("night" if part.setting("passes") else "")
+            for index, (offer, name) in enumerate(self.offers):
+                if offer.name == part.part and name == follows and part.part not in free:
+                    items.append(index)
+        return tuple(sorted(items))
 
     def slots(self, items: Sequence[int], loads: Sequence[str]) -> tuple[Slot, ...]:
         """Return slots for a list, free joints, and the loads named."""

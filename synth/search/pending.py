@@ -218,11 +218,7 @@ class _Seeker:
             before = loads
             vector = moments[min(time, len(moments) - 1)]
             state, loads, again = machine.react(state, vector, due)
-            clocks = {
-                slot: time + limit if slot in again else clocks[slot]
-                for slot, value in enumerate(state)
-                if (limit := machine.limit(slot, value))
-            }
+            clocks = machine.clocks(state, clocks, again, time)
             if now >= len(moments):
                 for load, value in loads.items():
                     if before.get(load) != value:

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import PartType
-from synth.problem import Objective, Problem
+from synth.problem import Problem
 from synth.result import Verdict
-from synth.search.basics import Progress, Tools
+from synth.search.basics import Progress, Tools, design_key
 
 
 def polished(
@@ -30,7 +30,7 @@ def polished(
         for output in problem.kit.index[part.part].shape.outputs
         if part.type is not PartType.LOAD
     ]
-    best = _key(design, problem)
+    best = design_key(design, problem)
     improved = True
     while improved and not progress.over():
         improved = False
@@ -43,23 +43,14 @@ def polished(
                 if _loops(moved, problem) or _idle(moved, source):
                     continue
                 trial = tools.share(moved, problem)
-                if trial is None or _key(trial, problem) >= best:
+                if trial is None or design_key(trial, problem) >= best:
                     continue
                 judged = tools.check(trial, problem)
                 if judged.holds:
                     skeleton, design, verdict = moved, trial, judged
-                    best, improved = _key(trial, problem), True
+                    best, improved = design_key(trial, problem), True
                     break
     return skeleton, design, verdict
-
-
-def _key(design: Design, problem: Problem) -> tuple[int, ...]:
-    values = {
-        Objective.PRICE: design.price(problem.kit),
-        Objective.SUPPLY: design.supply,
-        Objective.WIRES: len(design.wires),
-    }
-    return tuple(values[objective] for objective in problem.objectives)
 
 
 def _idle(skeleton: Skeleton, source: Terminal) -> bool:

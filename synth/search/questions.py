@@ -134,7 +134,7 @@ class Questions:
                     continue
                 verdict = self.tools.check(design, self.problem)
                 if verdict.holds:
-                    parts_list = self.catalogue.measure(self.items_of(bare))
+                    parts_list = self.catalogue.measure(self.catalogue.items_of(bare))
                     assert parts_list is not None
                     return Working(skeleton, design, verdict, parts_list)
                 if self.progress.over():
@@ -198,7 +198,7 @@ class Questions:
                 return None if self.progress.over() else True
             if answer is False:
                 return False
-            used = self.items_of(live.wiring.decode(answer))
+            used = self.catalogue.items_of(live.wiring.decode(answer))
         return used
 
     def _live_for(self, items: tuple[int, ...]) -> Live | None:
@@ -244,7 +244,7 @@ class Questions:
         names = {part.name for part in bare.parts}
         slots = tuple(
             slot
-            for slot in self.catalogue.slots(self.items_of(bare), self.loads)
+            for slot in self.catalogue.slots(self.catalogue.items_of(bare), self.loads)
             if slot.fixed or slot.load or slot.name in names
         )
         wiring = Wiring(self.problem, slots, Formula())
@@ -262,17 +262,6 @@ class Questions:
         parts = tuple(part for part in working.skeleton.parts if part.name not in out)
         feeds = tuple(feed for feed in working.skeleton.feeds if feed[1].part not in out)
         return replace(working.skeleton, parts=parts, feeds=feeds)
-
-    def items_of(self, bare: Skeleton) -> tuple[int, ...]:
-        """Return the parts list of a wiring, as indices into the offers."""
-        items: list[int] = []
-        free = {part.name for part, _ in self.catalogue.free}
-        for part in bare.parts:
-            follows = part.setting("input") or ("night" if part.setting("passes") else "")
-            for index, (offer, name) in enumerate(self.catalogue.offers):
-                if offer.name == part.part and name == follows and part.part not in free:
-                    items.append(index)
-        return tuple(sorted(items))
 
 
 def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:

@@ -13,7 +13,6 @@ from fractions import Fraction
 from math import lcm
 
 from synth.problem import Problem
-from synth.signals import SignalMachine
 from synth.trace import Moment
 
 
@@ -86,26 +85,9 @@ def build_scenario(
         levels.update(changes.get(time, {}))
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, loads, again = machine.react(state, levels, due)
-        clocks = _clocks(machine, state, clocks, again, time, fine, due)
+        clocks = machine.clocks(state, clocks, again, time, fine)
         points.append(Point(time, tuple(levels[n] for n in names), tuple(loads.values())))
     return Scenario(names, tuple(r.load for r in problem.requirements), tuple(points), fine)
-
-
-def _clocks(
-    machine: SignalMachine,
-    state: tuple[int, ...],
-    clocks: dict[int, int],
-    again: Sequence[int],
-    time: int,
-    fine: int,
-    due: Sequence[int],
-) -> dict[int, int]:
-    new: dict[int, int] = {}
-    for slot, value in enumerate(state):
-        limit = machine.limit(slot, value)
-        if limit:
-            new[slot] = time + limit * fine if slot in again else clocks[slot]
-    return new
 
 
 def _own_times(
@@ -126,7 +108,7 @@ def _own_times(
             levels.update(changes[pending.pop(0)])
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, _, again = machine.react(state, levels, due)
-        clocks = _clocks(machine, state, clocks, again, time, fine, due)
+        clocks = machine.clocks(state, clocks, again, time, fine)
         if len(times) > 2000:
             break
     return times

@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 from synth.search.formula import Formula
 
@@ -22,7 +22,6 @@ class Answer:
 
     satisfiable: bool | None
     values: tuple[bool, ...] = ()
-    conflicts: int = 0
 
 
 class Solver(Protocol):
@@ -39,17 +38,6 @@ class Solver(Protocol):
         `stopped` is asked every now and then; when it says so the question is given up.
         """
         ...
-
-
-def solve(
-    formula: Formula,
-    seconds: float,
-    seed: int = 1,
-    fixed: Sequence[int] = (),
-    stopped: Callable[[], bool] = lambda: False,
-) -> Answer:
-    """Ask CP-SAT one question. Raises AssertionError on a status that this code does not know."""
-    return CpSat(formula, seed).ask(seconds, fixed, stopped)
 
 
 class CpSat:
@@ -107,16 +95,16 @@ class CpSat:
             setattr(parameters, setting, tuned)
         wrapper = helper.SolveWrapper()
         wrapper.set_parameters(parameters)
-        response = _watched(wrapper, self._model, stopped)
+        response = watched(lambda: wrapper.solve(self._model), wrapper.stop_search, stopped)
         for literal in assumed:
             self._bound(variables[abs(literal) - 1], False, True)
-        status, known, conflicts = response.status, helper.CpSolverStatus, response.num_conflicts
+        status, known = response.status, helper.CpSolverStatus
         if status in (known.OPTIMAL, known.FEASIBLE):
-            return Answer(True, (False, *(bool(v) for v in response.solution)), conflicts)
+            return Answer(True, (False, *(bool(v) for v in response.solution)))
         if status == known.INFEASIBLE:
-            return Answer(False, conflicts=conflicts)
+            return Answer(False)
         if status == known.UNKNOWN:
-            return Answer(None, conflicts=conflicts)
+            return Answer(None)
         raise AssertionError(f"the solver answered {status}, which this code does not know")
 
     @staticmethod
@@ -139,23 +127,29 @@ TUNING: dict[str, object] = {
 }
 
 
-def _watched(wrapper: Any, model: Any, stopped: Callable[[], bool]) -> Any:
-    """Solve in a thread of its own, so that Ctrl-C is heard while the solver works."""
-    answers: list[Any] = []
+T = TypeVar("T")
+
+
+def watched(work: Callable[[], T], halt: Callable[[], None], stopped: Callable[[], bool]) -> T:
+    """Return what `work` returns, or raise what it raises; `halt` it when `stopped` says so.
+
+    It runs in a thread of its own, so that Ctrl-C is heard while a solver works.
+    """
+    answers: list[T] = []
     failures: list[BaseException] = []
 
-    def work() -> None:
+    def run() -> None:
         try:
-            answers.append(wrapper.solve(model))
+            answers.append(work())
         except BaseException as failure:  # handed on to the caller below
             failures.append(failure)
 
-    thread = threading.Thread(target=work, daemon=True)
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     while thread.is_alive():
         thread.join(0.1)
         if stopped():
-            wrapper.stop_search()
+            halt()
     if failures:
         raise failures[0]
     return answers[0]

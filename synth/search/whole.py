@@ -29,9 +29,18 @@ from synth.search.apart import (
     put_together,
     take_apart,
 )
-from synth.search.basics import DEPTH, Found, LearnedRun, Progress, Tools, Working, floor_for
+from synth.search.basics import (
+    DEPTH,
+    Found,
+    LearnedRun,
+    Progress,
+    Tools,
+    Working,
+    design_key,
+    floor_for,
+)
 from synth.search.bounds import essential
-from synth.search.engine import Alone, Engine, Larger, design_key
+from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
@@ -89,6 +98,8 @@ class _Whole:
         self.progress = progress
         self.seed = seed
         self.floor = floor_for(tools)
+        self.pieces = take_apart(problem)
+        self.pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
         self.circuits: list[Circuit] = []
         self.best: Working | None = None
         self.times: list[tuple[str, float]] = []
@@ -141,8 +152,7 @@ class _Whole:
     def _apart(self) -> Found | None:
         """Solve each circuit by itself; return what was found where one has no design."""
         problem = self.problem
-        pieces = take_apart(problem)
-        pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
+        pieces = self.pieces
         for number, piece in enumerate(pieces):
             inner = piece.problem
             self.progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
@@ -174,8 +184,7 @@ class _Whole:
         if not verdict.holds:
             return None
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
-        questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
-        measured = catalogue.measure(questions.items_of(skeleton))
+        measured = catalogue.measure(catalogue.items_of(skeleton))
         assert measured is not None
         working = Working(skeleton, design, verdict, measured)
         if self.best is None or self._key(working) < self._key(self.best):
@@ -271,7 +280,7 @@ class _Whole:
         if self.best is not None:
             upper = self._key(self.best)
             if engine.by_price:
-                known = questions.items_of(self.best.skeleton)
+                known = catalogue.items_of(self.best.skeleton)
         found = engine.run(upper, known)
         if found.best is not None and (
             self.best is None or self._key(found.best) < self._key(self.best)
@@ -305,8 +314,7 @@ class _Whole:
         lists that hold it, so these do not come in order of their units.
         """
         offers = Catalogue(self.problem, self.floor)
-        pieces = take_apart(self.problem)
-        if offers.free and (len(pieces) > 1 or pieces[0].path):
+        if offers.free and (len(self.pieces) > 1 or self.pieces[0].path):
             return False
         turning = any(p.type is PartType.RELAY_CHANGEOVER for p, _ in offers.offers)
         return not turning or Objective.SUPPLY not in self.problem.objectives[:objectives]

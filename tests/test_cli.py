@@ -510,3 +510,17 @@ def test_any_text_at_the_command_line(text: str) -> None:
     if ran.exit_code == 2:
         assert ran.stderr.startswith("synth: ") or "Error: " in ran.stderr
         assert click.unstyle(ran.stderr) == ran.stderr
+
+
+def test_fast_says_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The optional solver may find another wiring, but proves the same price."""
+    told = []
+    for words in ((), ("--fast",)):
+        ran = run("plan", "--goals", "pump on 10 s of every 60 s", "--format", "json", *words)
+        document = json.loads(ran.stdout)
+        told.append((ran.exit_code, document["status"], document["price"], document["bound"]))
+    assert told[0] == told[1] and told[0][:2] == (0, "proven-cheapest")
+    monkeypatch.setattr("synth.pipeline.fast_available", lambda: False)
+    ran = run("plan", "--goals", "light always", "--fast")
+    assert ran.exit_code == 2
+    assert "pip install '.[fast]'" in ran.stderr

@@ -15,11 +15,15 @@ from synth.parts.kit import Kit
 from synth.problem import InputKind, OutsideInput, Problem
 from synth.read.design_file import parse_design
 from synth.result import Status
+from synth.search.apart import may_be_held, may_be_open
 from synth.search.basics import Progress, Tools, floor_for
 from synth.search.engine import Engine
+from synth.search.formula import Formula
 from synth.search.lists import Catalogue
 from synth.search.pending import timers_at_once
 from synth.search.questions import Elsewhere, Questions
+from synth.search.slots import Wiring
+from synth.search.solver import CpSat
 from synth.share import fan_out_price
 from synth.signals import OFF, Latch, Level, all_of, negated
 
@@ -96,18 +100,20 @@ def test_too_few_timers_on_offer_is_impossible() -> None:
 # -- inputs that are dead in a larger whole ------------------------------------------------------
 
 
+def only_with(narrowed: PartType, option: str, *others: PartType) -> Kit:
+    """Return the full kit with these parts and what splits power, `narrowed` in one way only."""
+    kept = (PartType.SUPPLY, PartType.LOAD, PartType.TAP_OFF, PartType.DIVIDER, narrowed, *others)
+    parts = tuple(
+        dataclasses.replace(part, options=(option,)) if part.type is narrowed else part
+        for part in FULL.parts
+        if part.type in kept
+    )
+    return dataclasses.replace(FULL, parts=parts)
+
+
 def _once() -> tuple[Problem, Kit]:
     """A lamp that comes on at the first press and stays on; nothing ever resets it."""
-    parts = tuple(
-        dataclasses.replace(part, options=("reset",)) if part.type is PartType.BISTABLE else part
-        for part in FULL.parts
-        if part.type
-        in (
-            *(PartType.SUPPLY, PartType.LOAD, PartType.BISTABLE, PartType.PUSH_BUTTON),
-            *(PartType.TAP_OFF, PartType.DIVIDER),
-        )
-    )
-    kit = dataclasses.replace(FULL, parts=parts)
+    kit = only_with(PartType.BISTABLE, "reset", PartType.PUSH_BUTTON)
     go = OutsideInput("go", InputKind.BUTTON)
     supply = OutsideInput("supply", InputKind.SUPPLY, steady=True)
     signal = all_of(Level("supply"), Latch(Level("go"), OFF))
@@ -195,16 +201,7 @@ def test_least_power_is_not_claimed_out_of_order(tmp_path: Path) -> None:
 def test_a_change_over_may_use_one_branch_only() -> None:
     """Three inverters of change-over relays, each with one branch idle: no price rules them out
     that is as high as that of splitting all their nets one by one."""
-    parts = tuple(
-        dataclasses.replace(part, options=("make",)) if part.type is PartType.SENSOR else part
-        for part in FULL.parts
-        if part.type
-        in (
-            *(PartType.SUPPLY, PartType.LOAD, PartType.RELAY_CHANGEOVER, PartType.SENSOR),
-            *(PartType.TAP_OFF, PartType.DIVIDER),
-        )
-    )
-    kit = dataclasses.replace(FULL, parts=parts)
+    kit = only_with(PartType.SENSOR, "make", PartType.RELAY_CHANGEOVER)
     names = ("a", "b", "c")
     inputs = [OutsideInput(name, InputKind.SENSOR) for name in names]
     signals = {f"lamp {n}": all_of(Level("supply"), negated(Level(n))) for n in names}
@@ -221,3 +218,95 @@ def test_a_change_over_may_use_one_branch_only() -> None:
     assert measured is not None
     assert questions.loosely(measured) is True
     assert questions.loosely(measured, 60, Elsewhere(1, 1)) is True
+
+
+# -- inputs that are held ------------------------------------------------------------------------
+
+
+def given(**facts: Any) -> Problem:
+    """A lamp on `go`, beside an input `other` of which `facts` are known."""
+    other = OutsideInput("other", InputKind.SENSOR, **facts)
+    inputs = (OutsideInput("supply", InputKind.SUPPLY), OutsideInput("go", InputKind.SENSOR), other)
+    return asked({"lamp": all_of(Level("supply"), Level("go"))}, *inputs)
+
+
+@pytest.mark.parametrize(
+    ("facts", "held", "opened"),
+    [
+        ({}, True, True),
+        ({"least_on": 5000, "least_off": 5000}, True, True),
+        # At 0 it may stay for good; a break contact would have to be held open at 1.
+        ({"most_on": 5000}, True, False),
+        ({"most_off": 5000}, True, False),
+        ({"most_on": 5000, "most_off": 5000}, False, False),
+        ({"steady": True}, True, False),
+        ({"steady": False}, True, False),
+    ],
+)
+def test_inputs_that_may_be_held(facts: dict[str, Any], held: bool, opened: bool) -> None:
+    problem = given(**facts)
+    assert may_be_held(problem, {"other"}) is held
+    assert may_be_open(problem, {"other"}) is opened
+
+
+def test_an_input_held_at_1_shuts_out_its_group() -> None:
+    problem = dataclasses.replace(given(most_off=5000), never_together=(("go", "other"),))
+    assert not may_be_held(problem, {"other"})
+    assert may_be_held(dataclasses.replace(given(), never_together=(("go", "other"),)), {"other"})
+
+
+# -- the price of splitting, with what is elsewhere counted in -------------------------------------
+
+
+def one_sensor() -> tuple[Problem, Catalogue, tuple[int, ...]]:
+    """A lamp on a sensor, and the list of just that sensor."""
+    problem = asked({"lamp": all_of(Level("supply"), Level("hot"))}, *_hot(), kit=FULL)
+    catalogue = Catalogue(problem, lambda extra: fan_out_price(extra + 1, FULL))
+    sensor = next(i for i, (p, _) in enumerate(catalogue.offers) if p.type is PartType.SENSOR)
+    return problem, catalogue, (sensor,)
+
+
+def _hot() -> tuple[OutsideInput, ...]:
+    return OutsideInput("supply", InputKind.SUPPLY), OutsideInput("hot", InputKind.SENSOR)
+
+
+def least(catalogue: Catalogue, items: tuple[int, ...], loose: bool, **more: int) -> int | None:
+    """Return the least price at which the nets of a bare model can be split, up to 40."""
+    for rest in range(41):
+        slots = catalogue.slots(items, ["lamp"])
+        wiring = Wiring(catalogue.problem, slots, Formula(), loose)
+        wiring.price_sharing(lambda n: fan_out_price(n, FULL), rest, **more)
+        if CpSat(wiring.formula).ask(30).satisfiable:
+            return rest
+    return None
+
+
+@pytest.mark.parametrize("outputs", [0, 1, 2, 3])
+@pytest.mark.parametrize("surplus", range(7))
+def test_splitting_with_inputs_elsewhere(outputs: int, surplus: int) -> None:
+    """Two outputs here and some elsewhere, each of which feeds something; all the surplus may be
+    put on one of them, which is the cheapest (see `fan_out_price`)."""
+    _, catalogue, items = one_sensor()
+    found = least(catalogue, items, True, more_inputs=outputs + surplus, more_outputs=outputs)
+    assert found == fan_out_price(surplus + 1, FULL)
+
+
+@pytest.mark.parametrize("more", range(6))
+def test_splitting_with_more_on_the_supply(more: int) -> None:
+    _, catalogue, items = one_sensor()
+    assert least(catalogue, items, False, on_supply=more) == fan_out_price(more + 1, FULL)
+
+
+def test_a_latch_beside_another_circuit_is_as_cheap_as_alone() -> None:
+    """Nothing of the tank's circuit is of use to the lamp, nor the other way round: to the price of
+    the first come a sensor at 4 and the split of the supply for it."""
+    prices = []
+    for goals in ("filler fills between low and high", "lamp while hot"):
+        alone = pipeline.plan(read(goals, "starter"), seconds=60)
+        assert alone.status is Status.PROVEN and alone.price is not None
+        prices.append(alone.price)
+    both = pipeline.plan(
+        read("filler fills between low and high, lamp while hot", "starter"), seconds=60
+    )
+    assert both.status is Status.PROVEN and both.price is not None
+    assert sum(prices) < both.price <= sum(prices) + 2

@@ -442,8 +442,8 @@ def test_bounds_let_a_known_design_through(name: str) -> None:
         engine = the_engine(case.problem)
         parts_list = list_of(engine, case.skeleton)
         assert engine._impossible() == ""
-        assert engine._hopeless(parts_list) == ""
-        needed = engine._needed()
+        assert engine.hopeless(parts_list) == ""
+        needed = engine.needed()
         assert needed is not None
         assert all(parts_list.items.count(item) >= needed.count(item) for item in needed)
         timers = sum(part.type in TIMED for part in case.skeleton.parts)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from math import comb
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,12 @@ from check_designs import FULL, asked
 from synth import pipeline
 from synth.parts.behaviour import CONTROLLED, TIMED, PartType
 from synth.parts.kit import Kit
-from synth.problem import InputKind, OutsideInput, Problem
+from synth.problem import InputKind, Objective, OutsideInput, Problem
 from synth.read.design_file import parse_design
 from synth.result import Status
 from synth.search.apart import may_be_held, may_be_open
 from synth.search.basics import Progress, Tools, floor_for
+from synth.search.bounds import on_together
 from synth.search.engine import Engine
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue
@@ -184,18 +186,36 @@ def test_there_are_free_joints_for_each_load(tmp_path: Path) -> None:
     assert any("joints that cost nothing" in bound for bound in outcome.bounds)
 
 
-def test_least_power_is_not_claimed_out_of_order(tmp_path: Path) -> None:
-    """Two sensors and a change-over relay need 6 units, and come after lists of a higher bound."""
+def test_least_power_where_a_relay_chooses(tmp_path: Path) -> None:
+    """Five units for the one load or the other, and one for the coil: the lists that hold a
+    change-over relay are bounded lower than those without, and must not come too late."""
     goals = tmp_path / "goals.yaml"
     goals.write_text(
         "title: t\nkit: full\nloads: {fan one: 5, fan two: 5}\nminimise: [supply]\ngoals:\n"
         "  - fan one while hot\n  - fan two while not hot\n",
         encoding="utf-8",
     )
-    outcome = pipeline.plan(pipeline.read_problem(str(goals), None, None), seconds=5)
-    assert outcome.supply is not None
-    assert outcome.status is Status.BEST_FOUND or outcome.supply <= 6
-    assert outcome.bound is None or outcome.bound <= 6
+    problem = pipeline.read_problem(str(goals), None, None)
+    outcome = pipeline.plan(problem, seconds=5)
+    assert outcome.supply == 6
+    assert outcome.bound == 5 == on_together(problem)
+    assert outcome.status is Status.BEST_FOUND
+
+
+@pytest.mark.parametrize("first", [Objective.PRICE, Objective.SUPPLY, Objective.WIRES])
+def test_lists_come_in_order_and_once(first: Objective) -> None:
+    signals = {"one": Level("hot"), "two": negated(Level("hot"))}
+    problem = asked(signals, OutsideInput("hot", InputKind.SENSOR), kit=FULL)
+    objectives = (first, *(o for o in problem.objectives if o is not first))
+    problem = dataclasses.replace(problem, objectives=objectives)
+    catalogue = Catalogue(problem, lambda extra: fan_out_price(extra + 1, FULL), most=3)
+    lists = list(catalogue.in_order((), objectives))
+    keys = [one.key(objectives) for one in lists]
+    assert keys == sorted(keys)
+    assert len({one.items for one in lists}) == len(lists)
+    # All multisets of up to three: none is missing.
+    kinds = len(catalogue.offers)
+    assert len(lists) == sum(comb(kinds + n - 1, n) for n in range(4))
 
 
 def test_a_change_over_may_use_one_branch_only() -> None:

@@ -37,6 +37,9 @@ POSITIONS = frozenset(
 )
 """Parts whose position is a state of its own, apart from any running time."""
 
+MOST_FREE = 6
+"""Most inputs of which all combinations are looked at for what is on at one moment."""
+
 
 def sharing_floor(fan_out: FanOut) -> Callable[[int], int | None]:
     """Return a function: the least price of splitting when `extra` inputs more than outputs are
@@ -89,6 +92,28 @@ def units_floor(parts: Sequence[KitPart], load_needs: int) -> int:
         total += part.type is PartType.JOINT
     branching = 1 << sum(part.type is PartType.RELAY_CHANGEOVER for part in parts)
     return -(-total // branching)
+
+
+def on_together(problem: Problem) -> int:
+    """Return units that loads on at one moment need, the most of all runs looked at.
+
+    Proof: what is on is delivered to, whatever relay chooses between branches. Runs from power-up
+    with inputs that then stay as they are, for a while; a poor choice only weakens the bound.
+    """
+    needs = {r.load: r.needs for r in problem.requirements}
+    free = [x.name for x in problem.inputs if x.steady is None and x.name != "supply"]
+    fixed = {x.name: x.steady for x in problem.inputs if x.steady is not None}
+    brief = any(x.most_on or x.most_off for x in problem.inputs)
+    most = 0
+    for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
+        vector = dict.fromkeys(free, False) | dict(zip(free, levels, strict=False))
+        vector |= {**fixed, "supply": True}
+        if any(sum(vector.get(n, False) for n in group) > 1 for group in problem.never_together):
+            continue
+        for _, wanted in _run(problem.machine, None, vector, brief):
+            on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
+            most = max(most, on)
+    return most
 
 
 def wires_floor(parts: Sequence[KitPart], loads: int, outlets: int) -> int:

@@ -79,7 +79,7 @@ class Engine:
         `known` is a list (its items) that is known to have a working wiring, that of `upper`.
         """
         found = Found()
-        needed = self._needed()
+        needed = self.needed()
         reason = self._impossible()
         if needed is None or reason:
             found.closed = found.exhausted = True
@@ -91,7 +91,7 @@ class Engine:
             self.problem.objectives,
         )
         self.questions.ahead = lambda: (
-            other.items for other in queue.ahead(LOOK_AHEAD) if not self._hopeless(other)
+            other.items for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)
         )
         for key, parts_list, priced in queue:
             if found.floor is None or key > found.floor:
@@ -117,7 +117,7 @@ class Engine:
                 elif best is None or key[0] < best[0]:
                     queue.again((key[0] + 1, *key[1:]), parts_list)
                 continue
-            reason = self._hopeless(parts_list)
+            reason = self.hopeless(parts_list)
             if reason:
                 found.refuted += 1
                 if reason not in found.reasons:
@@ -265,7 +265,7 @@ class Engine:
         )
         return bound is not None and key[0] > bound
 
-    def _needed(self) -> list[int] | None:
+    def needed(self) -> list[int] | None:
         """Return the offers that every design has: one sensing part for each input that any
         signal depends on (nothing else follows that input). None when there is none."""
         needed: list[int] = []
@@ -300,15 +300,15 @@ class Engine:
                 f"{self.waiting.count} timers must run at once, for "
                 f"{', '.join(repr(load) for load in self.waiting.loads)}, and there are only {most}"
             )
-        shared = any(part.type is PartType.RELAY_CHANGEOVER for part, _ in offers)
-        if limits.supply is not None and self.catalogue.needs > limits.supply and not shared:
+        least = self.catalogue.least_units
+        if limits.supply is not None and least > limits.supply:
             return (
-                f"the loads alone need {self.catalogue.needs} units, and the supply is limited "
-                f"to {limits.supply}"
+                f"the loads{' on at one moment' if self.catalogue.turning else ' alone'} need "
+                f"{least} units, and the supply is limited to {limits.supply}"
             )
         return ""
 
-    def _hopeless(self, parts_list: PartsList) -> str:
+    def hopeless(self, parts_list: PartsList) -> str:
         """Return why this list is refuted without a question, "" if it is not."""
         parts = self.catalogue.parts(parts_list.items)
         limits = self.problem.limits
@@ -410,7 +410,7 @@ class Alone:
         measured = own.measure(kept)
         answer: bool | None = True
         used = kept
-        if measured is None or self.engine._hopeless(measured):
+        if measured is None or self.engine.hopeless(measured):
             answer = False
         elif in_order and self.found.closed and self.engine.feasible:
             # All lists before the first that works were refuted, in order of their bounds.

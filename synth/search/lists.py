@@ -11,15 +11,16 @@ from synth.design import Skeleton
 from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
-from synth.search.bounds import surplus, units_floor, wires_floor
-from synth.search.slots import Slot, relevant_parts
+from synth.search.bounds import on_together, surplus, units_floor, wires_floor
+from synth.search.slots import Slot, joint_of_sets, relevant_parts
 
 Offer = tuple[KitPart, str]
 """A part on offer and the outside input it follows ("" for none)."""
 
 
 def free_joints(parts: int, loads: int) -> int:
-    """Return how many joints that cost nothing a model holds: a bound of every claim."""
+    """Return how many joints that cost nothing a model holds, where it has to hold them (see
+    `joint_of_sets`): a bound of every claim."""
     return max(0, parts + loads - 2)
 
 
@@ -67,11 +68,22 @@ class Catalogue:
             (len(p.shape.outputs) for p in problem.kit.parts if p.type in SPLITTING), default=2
         )
         offers = relevant_parts(problem)
-        self.free = tuple(o for o in offers if o[0].price == 0 and o[0].type is PartType.JOINT)
-        self.offers = tuple(o for o in offers if o not in self.free)
+        joints = tuple(o for o in offers if o[0].type is PartType.JOINT)
+        self.joint = joint_of_sets(problem)
+        unlisted = joints if self.joint else tuple(o for o in joints if o[0].price == 0)
+        self.free = () if self.joint else unlisted
+        """Joints that cost nothing and have slots of their own, beside any list."""
+        self.offers = tuple(o for o in offers if o not in unlisted)
         limits = dict(problem.limits.most)
         self.caps = [self._cap(part, limits, most) for part, _ in self.offers]
         self.most = most
+        self.turning = [
+            i for i, (p, _) in enumerate(self.offers) if p.type is PartType.RELAY_CHANGEOVER
+        ]
+        counts = problem.limits.supply is not None or problem.objectives[0] is Objective.SUPPLY
+        self.least_units = self.needs
+        if self.turning:
+            self.least_units = on_together(problem) if counts else 0
 
     @staticmethod
     def _cap(part: KitPart, limits: dict[str, int], most: int) -> int:
@@ -90,13 +102,19 @@ class Catalogue:
             return None
         price = sum(part.price for part in parts) + sharing
         wires = wires_floor(parts, self.loads, self.outlets)
-        return PartsList(items, price, units_floor(parts, self.needs), wires)
+        units = max(self.least_units, units_floor(parts, self.needs))
+        return PartsList(items, price, units, wires)
 
     def in_order(
         self, needed: Sequence[int], objectives: Sequence[Objective], timers: int = 0
     ) -> Iterator[PartsList]:
         """Yield all lists that hold the offers `needed` and at least `timers` parts with a
-        running time, none before a lesser one."""
+        running time, none before a lesser one.
+
+        Each list comes once: from a start that has its change-overs, which lower the bound on
+        units, and its timers of the lowest numbers, by adding all else in order, which lowers
+        none of its bounds.
+        """
         timed = [i for i, (part, _) in enumerate(self.offers) if part.type in TIMED]
         heap: list[tuple[tuple[int, ...], tuple[int, ...], int, int, PartsList]] = []
 
@@ -106,17 +124,19 @@ class Catalogue:
                 entry = (parts_list.key(objectives), parts_list.items, least, least_timed)
                 heapq.heappush(heap, (*entry, parts_list))
 
-        # Each list comes once: first its timers of the lowest numbers, then all else in order.
-        for first in combinations_with_replacement(timed, timers):
-            if all(first.count(offer) <= self.caps[offer] for offer in first):
-                push((*needed, *first), 0, max(first, default=0))
+        for number in range(self.most + 1 if self.turning else 1):
+            for turned in combinations_with_replacement(self.turning, number):
+                for first in combinations_with_replacement(timed, timers):
+                    start = (*first, *turned)
+                    if all(start.count(offer) <= self.caps[offer] for offer in start):
+                        push((*needed, *start), 0, max(first, default=0))
         while heap:
             _, items, least, least_timed, parts_list = heapq.heappop(heap)
             yield parts_list
             if len(items) - len(needed) - timers >= self.most:
                 continue
             for offer in range(least, len(self.offers)):
-                if offer in timed and offer < least_timed:
+                if offer in self.turning or (offer in timed and offer < least_timed):
                     continue
                 if items.count(offer) < self.caps[offer]:
                     push((*items, offer), offer, least_timed)
@@ -128,11 +148,10 @@ class Catalogue:
     def items_of(self, bare: Skeleton) -> tuple[int, ...]:
         """Return the parts list of a wiring, as indices into the offers."""
         items: list[int] = []
-        free = {part.name for part, _ in self.free}
         for part in bare.parts:
             follows = part.setting("input") or ("night" if part.setting("passes") else "")
             for index, (offer, name) in enumerate(self.offers):
-                if offer.name == part.part and name == follows and part.part not in free:
+                if offer.name == part.part and name == follows:
                     items.append(index)
         return tuple(sorted(items))
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from synth.design import PartInUse, Skeleton, Terminal
-from synth.parts.behaviour import LEVERS, SENSING, TIMED, PartType
+from synth.parts.behaviour import LEVERS, SENSING, SHAPES, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
-from synth.problem import InputKind, Problem
+from synth.problem import InputKind, Objective, Problem
 from synth.search.formula import Formula
 
 SENSOR_FOR = {
@@ -75,9 +75,57 @@ def relevant_parts(problem: Problem) -> tuple[tuple[KitPart, str], ...]:
     return tuple(offers)
 
 
+def joint_of_sets(problem: Problem) -> KitPart | None:
+    """Return the joint by which an input may hang on any set of outputs; None where a model has
+    to hold a place for each joint.
+
+    With a joint and a tap-off that cost nothing, neither limited in number nor the tap-off in its
+    setting, a model holds no joints: it says for every input which outputs feed it, through joints
+    or not. Nothing is lost, and no number of joints is a bound of any claim:
+
+    1. *What it does.* Joints and splitting parts have no state and take no time. An input is live
+       when any output is from which power comes to it through them. So all that a circuit ever
+       does follows from these sets, one for each input.
+    2. *Price.* Any sets can be wired up at no price, by tap-offs behind the outputs and a tree of
+       joints before each input. So all wirings with the same sets cost the same at best.
+    3. *Units.* Each output has to bring, for each input in whose set it is, at least what that
+       input needs, since it may be the only one that is live; joints pass a need on to all their
+       inputs, and nothing is made. That is a lower bound for all wirings with the same sets, from
+       the loads up to the supply. Tap-offs of any setting, and joints that lead no output to an
+       input twice (those of `Wiring.decode`), meet it. So when that one wiring cannot be shared
+       within the limits, none of its sets can.
+    4. *Wires.* Joints have wires, and which of them to share is left open: where wires count
+       first, joints keep their places. As a later objective they are only claimed by a bound on
+       all parts lists, which counts no joint that costs nothing.
+
+    A tap-off may state a largest setting when the supply has one and it is at most twice as much:
+    of two branches the lesser needs at most half of what there is. (What a limit says of supply
+    units is not looked at: parts of a problem are asked without it.)
+    """
+    limited = dict(problem.limits.most)
+
+    def without_limit(kind: PartType) -> list[KitPart]:
+        parts = (part for part in problem.kit.of_type(kind) if part.price == 0)
+        return [part for part in parts if part.most is None and part.name not in limited]
+
+    supply = problem.kit.of_type(PartType.SUPPLY)[0].largest
+    wide = any(
+        tap.largest is None or (supply is not None and 2 * tap.largest >= supply)
+        for tap in without_limit(PartType.TAP_OFF)
+    )
+    joints = without_limit(PartType.JOINT)
+    if not joints or not wide or problem.objectives[0] is Objective.WIRES:
+        return None
+    return joints[0]
+
+
 @dataclass
 class Wiring:
-    """The wiring variables of a model: which output feeds each input, and each slot's settings."""
+    """The wiring variables of a model: which output feeds each input, and each slot's settings.
+
+    With `joint` (see `joint_of_sets`) an input may be fed by more than one output, through joints
+    that have no slots. The supply then feeds an input alone: what is always live needs no other.
+    """
 
     problem: Problem
     slots: tuple[Slot, ...]
@@ -92,9 +140,11 @@ class Wiring:
     used: list[int] = field(default_factory=list)
     choices: list[dict[str, dict[str | int, int]]] = field(default_factory=list)
     """Per slot: setting -> value -> literal."""
+    joint: KitPart | None = field(init=False)
 
     def __post_init__(self) -> None:
         formula = self.formula
+        self.joint = joint_of_sets(self.problem)
         for slot in self.slots:
             self.used.append(formula.true if slot.fixed or slot.load else formula.new())
             self.choices.append(self._settings(slot))
@@ -160,7 +210,15 @@ class Wiring:
                 if self._may_hang(slot, terminal):
                     dead = self.unfed[index, terminal] = formula.new()
                     empty.append(dead)
-                formula.choose([*options.values(), *empty])
+                if self.joint is None:
+                    formula.choose([*options.values(), *empty])
+                    continue
+                formula.add(*options.values(), *empty)
+                alone = [options[-1, "out"], *empty]
+                for literal in options.values():
+                    for other in alone:
+                        if literal != other:
+                            formula.add(-literal, -other)
         for index, slot in enumerate(self.slots):
             used = self.used[index]
             fed: list[int] = []
@@ -215,8 +273,10 @@ class Wiring:
         `more_inputs` inputs outside this model are fed too, each by an output of it or by one of
         `more_outputs` others, each of which feeds at least one input. What those others cost
         together is at least the price of one net with all their surplus (see `fan_out_price`).
-        The supply feeds `on_supply` inputs besides.
+        The supply feeds `on_supply` inputs besides. (With `joint` splitting costs nothing.)
         """
+        if self.joint is not None:
+            return
         formula = self.formula
         variables: list[int] = []
         weights: list[int] = []
@@ -275,7 +335,8 @@ class Wiring:
         formula.bound(variables, weights, 0, most)
 
     def exclude(self, skeleton: Skeleton) -> None:
-        """Rule out exactly this wiring with exactly these settings."""
+        """Rule out exactly this wiring with exactly these settings (with `joint`: all wirings with
+        the same sets of outputs)."""
         chosen = self.assignment(skeleton)
         if chosen is not None:
             self.formula.add(*(-v if value else v for v, value in chosen.items()))
@@ -329,20 +390,44 @@ class Wiring:
                 settings[key] = next(v for v, literal in options.items() if holds(literal))
             parts.append(PartInUse(slot.name, slot.kind, slot.part.name, tuple(settings.items())))
         feeds: list[tuple[Terminal, Terminal]] = []
+        joints: dict[tuple[Terminal, ...], Terminal] = {}
+
+        def joined(sources: tuple[Terminal, ...]) -> Terminal:
+            """Return the output of a joint of all `sources`, made unless it is there already."""
+            if len(sources) == 1:
+                return sources[0]
+            if sources not in joints:
+                assert self.joint is not None
+                ends = joined(sources[:-1]), sources[-1]
+                name = f"{self.joint.name} {len(joints) + 1}"
+                parts.append(PartInUse(name, PartType.JOINT, self.joint.name))
+                feeds.extend(
+                    (end, Terminal(name, terminal))
+                    for end, terminal in zip(ends, self.joint.shape.power, strict=True)
+                )
+                joints[sources] = Terminal(name, "out")
+            return joints[sources]
+
         for (index, terminal), choice in self.feeds.items():
             if index not in names:
                 continue
-            source = next((o for o, literal in choice.items() if holds(literal)), None)
-            if source is None:  # it hangs on something outside this model
+            chosen = [o for o, literal in choice.items() if holds(literal)]
+            if not chosen:  # it hangs on something outside this model
                 continue
-            feeds.append((Terminal(names[source[0]], source[1]), Terminal(names[index], terminal)))
+            sources = tuple(Terminal(names[slot], output) for slot, output in chosen)
+            feeds.append((joined(sources), Terminal(names[index], terminal)))
         return Skeleton(self.problem.kit.name, tuple(parts), tuple(feeds))
 
     def assignment(self, skeleton: Skeleton) -> Mapping[int, bool] | None:
         """Return values of the wiring variables that stand for `skeleton`, if its parts have the
         names of this model's slots; None otherwise."""
         names = {slot.name: i for i, slot in enumerate(self.slots)} | {"supply": -1}
-        if any(part.name not in names for part in skeleton.parts):
+        unheld = {
+            part.name
+            for part in skeleton.parts
+            if self.joint is not None and part.type is PartType.JOINT
+        }
+        if any(part.name not in names for part in skeleton.parts if part.name not in unheld):
             return None
         chosen: dict[int, bool] = {}
 
@@ -356,12 +441,25 @@ class Wiring:
                 if slot.name in present:
                     for value, literal in options.items():
                         put(literal, present[slot.name].setting(key) == value)
-        fed = {(t.part, t.terminal): s for s, t in skeleton.feeds}
+        fed = {target: source for source, target in skeleton.feeds}
+        supply = Terminal("supply", "out")
+
+        def behind(target: Terminal) -> set[Terminal]:
+            """Return the outputs that feed an input, through joints without slots or not."""
+            source = fed.get(target)
+            if source is None:
+                return set()
+            if source.part not in unheld:
+                return {source}
+            shape = SHAPES[PartType.JOINT]
+            found = set().union(*(behind(Terminal(source.part, end)) for end in shape.power))
+            return {supply} if supply in found else found
+
         for (index, terminal), literals in self.feeds.items():
-            source = fed.get((self.slots[index].name, terminal))
+            sources = behind(Terminal(self.slots[index].name, terminal))
             for (other, output), literal in literals.items():
                 name = "supply" if other < 0 else self.slots[other].name
-                put(literal, source == Terminal(name, output))
+                put(literal, Terminal(name, output) in sources)
         return chosen
 
 

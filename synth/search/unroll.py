@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from synth.parts.behaviour import EDGE_SENSITIVE, LEVERS, TIMED, PartType
+from synth.parts.behaviour import CONTROLLED, EDGE_SENSITIVE, LEVERS, TIMED, PartType
 from synth.parts.kit import Trigger
 from synth.search.formula import Formula
 from synth.search.scenario import Scenario
@@ -49,7 +49,9 @@ class Unrolled:
         self.wiring = wiring
         self.formula: Formula = wiring.formula
         self.scenario = scenario
-        self.depth = depth
+        # Without a part that has a state of its own nothing changes from one step to the next.
+        reacts = any(slot.kind in CONTROLLED for slot in wiring.slots)
+        self.depth = depth if reacts else 1
         self.held = wiring.problem.kit.trigger is Trigger.HELD
         self.true = self.formula.true
         self.times = [point.time for point in scenario.points]
@@ -120,15 +122,23 @@ class Unrolled:
                     live_out[i, output] = formula.both([live_in[i, "in"], contact])
         for key, options in wiring.feeds.items():
             target = live_in[key]
+            carried: list[int] = []
             for source, wire in options.items():
                 power = live_out[source]
-                if power == true:
+                if wiring.joint is not None:
+                    formula.add(-wire, -power, target)
+                    carried.append(formula.new())
+                    formula.add(-carried[-1], wire)
+                    formula.add(-carried[-1], power)
+                elif power == true:
                     formula.add(-wire, target)
                 elif power == -true:
                     formula.add(-wire, -target)
                 else:
                     formula.add(-wire, -power, target)
                     formula.add(-wire, power, -target)
+            if wiring.joint is not None:
+                formula.add(-target, *carried)
             used = wiring.used[key[0]]
             if used != true:
                 formula.add(used, -target)

@@ -44,12 +44,18 @@ from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
+from synth.search.slots import joint_of_sets
 from synth.search.stimuli import first_runs
+from synth.search.thrift import thriftier
 from synth.signals import inputs_of, times_of
 from synth.ticks import format_duration
 
 CHEAPEST_SHARE = 0.4
 """Part of the time that may go into the cheapest design where something else counts first."""
+THRIFT_SHARE = 0.7
+"""Part of the time left that may go into circuits with less power, where power counts first."""
+MOST_PARTS = 12
+"""Most parts of each kind, and in all beyond the needed ones, that are considered by price."""
 
 
 @dataclass
@@ -143,9 +149,28 @@ class _Whole:
         by_price = replace(self.problem, objectives=objectives)
         planner = _Whole(by_price, self.tools, self.progress, self.seed)
         planner.solve()
-        self.progress.deadline = deadline
         self.best = planner.best
         self._clock("by price")
+        if self.best is not None and self.problem.objectives[0] is Objective.SUPPLY:
+            self._thriftier(planner.circuits, deadline)
+            self._clock("less power")
+        self.progress.deadline = deadline
+
+    def _thriftier(self, circuits: Sequence[Circuit], deadline: float) -> None:
+        """Seek circuits that need less power than these, the cheapest; put them together."""
+        wired: list[tuple[tuple[Lever, ...], Skeleton]] = []
+        for number, (circuit, piece) in enumerate(zip(circuits, self.pieces, strict=True)):
+            best = circuit.found.best
+            assert best is not None
+            now = time.monotonic()
+            share = THRIFT_SHARE / (len(circuits) - number)
+            self.progress.deadline = min(deadline, now + share * (deadline - now))
+            catalogue = Catalogue(piece.problem, self.floor, most=MOST_PARTS)
+            best = thriftier(piece.problem, catalogue, self.tools, self.progress, best)
+            wired.append((piece.path, best.skeleton))
+            self._try(put_together(wired + _wired(circuits[number + 1 :])))
+        if self.best is not None:
+            self._polish()
 
     # -- step 1 ------------------------------------------------------------------------------
 
@@ -306,25 +331,22 @@ class _Whole:
 
     # -- what came out -----------------------------------------------------------------------
 
-    def _ordered(self, objectives: int) -> bool:
-        """Return whether lists come in order of true bounds on the first so many objectives.
+    def _ordered(self) -> bool:
+        """Return whether lists come in order of true bounds.
 
-        Joints that cost nothing: a circuit alone is refuted with as many as its own parts allow,
-        and may have more of them within the whole. A change-over lowers the bound on units of the
-        lists that hold it, so these do not come in order of their units.
+        Joints that cost nothing, where a model holds a slot for each of them (see
+        `joint_of_sets`): a circuit alone is refuted with as many as its own parts allow,
+        and may have more of them within the whole.
         """
         offers = Catalogue(self.problem, self.floor)
-        if offers.free and (len(self.pieces) > 1 or self.pieces[0].path):
-            return False
-        turning = any(p.type is PartType.RELAY_CHANGEOVER for p, _ in offers.offers)
-        return not turning or Objective.SUPPLY not in self.problem.objectives[:objectives]
+        return not (offers.free and (len(self.pieces) > 1 or self.pieces[0].path))
 
     def _key(self, working: Working) -> tuple[int, ...]:
         return design_key(working.design, self.problem)
 
     def _done(self, found: Found) -> bool:
         """Return whether the best design meets the bound on the first objective."""
-        if self.best is None or not self._ordered(1):
+        if self.best is None or not self._ordered():
             return False
         return found.closed or bool(found.floor and found.floor[0] >= self._key(self.best)[0])
 
@@ -336,13 +358,16 @@ class _Whole:
         """Return the outcome: the best design, and what was found out about all others."""
         problem, best = self.problem, self.best
         assert best is not None
-        key, floor, ordered = self._key(best), found.floor, self._ordered(1)
+        key, ordered = self._key(best), self._ordered()
+        least = found.floor[0] if found.floor else 0
+        if problem.objectives[0] is Objective.SUPPLY:
+            least = max(least, Catalogue(problem, self.floor).least_units)
         proven: list[str] = []
         if self._done(found):
             proven.append(problem.objectives[0].value)
             for place in range(1, len(key)):
                 met = found.first is not None and found.first[: place + 1] == key[: place + 1]
-                if not met or not self._ordered(place + 1):
+                if not met:
                     break
                 proven.append(problem.objectives[place].value)
         return Outcome(
@@ -350,7 +375,7 @@ class _Whole:
             design=best.design,
             price=best.design.price(problem.kit),
             supply=best.design.supply,
-            bound=key[0] if proven else min(key[0], floor[0]) if floor and ordered else None,
+            bound=key[0] if proven else min(key[0], least) if least and ordered else None,
             proven=tuple(proven),
             verdict=best.verdict,
             bounds=bounds_in_words(problem),
@@ -360,7 +385,7 @@ class _Whole:
     def _nothing(self, found: Found) -> Outcome:
         """Return the outcome when no design was found: impossible when all was refuted."""
         # Without a list refuted one by one the reason stands by itself, whatever their order.
-        ordered = found.refuted == 0 or self._ordered(1)
+        ordered = found.refuted == 0 or self._ordered()
         impossible = found.exhausted and found.closed and ordered
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
@@ -381,7 +406,7 @@ def most_of_each(problem: Problem) -> int:
     By price this bounds nothing that matters, since longer lists are dearer; where another
     objective comes first, lists of parts that cost nothing of it would never end.
     """
-    return 12 if problem.objectives[0] is Objective.PRICE else 4
+    return MOST_PARTS if problem.objectives[0] is Objective.PRICE else 4
 
 
 def _has_times(problem: Problem) -> bool:
@@ -402,7 +427,8 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
-    if any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts):
+    free = any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts)
+    if free and joint_of_sets(problem) is None:
         told.append(
             "at most as many joints that cost nothing as there are other parts and loads, less two"
         )

@@ -29,7 +29,7 @@ from synth.signals import And, Level, SignalMachine
 from synth.trace import Moment
 
 QUICK = settings(
-    max_examples=150, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
 )
 LONG = settings(QUICK, max_examples=800)
 SEEDS = st.integers(0, 2**32)

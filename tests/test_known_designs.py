@@ -338,12 +338,23 @@ def with_setting(skeleton: Skeleton, name: str, **settings: int | str) -> Skelet
 # -- 2. the model of the search accepts them -----------------------------------------------------
 
 
-@pytest.mark.parametrize("name", COSTS)
-def test_model_accepts_the_circuits_of_a_known_design(name: str) -> None:
+def model_accepts_circuits(name: str, most: int) -> None:
+    """Assert that the model accepts the circuits in the first `most` scenarios of each."""
     for case in circuits(name):
         engine = the_engine(case.problem)
-        for number, scenario in enumerate(first_scenarios(engine)):
+        for number, scenario in enumerate(first_scenarios(engine)[:most]):
             assert model_accepts(case, engine, scenario), f"refused in scenario {number}"
+
+
+@pytest.mark.parametrize("name", COSTS)
+def test_model_accepts_the_circuits_of_a_known_design(name: str) -> None:
+    model_accepts_circuits(name, 4)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", COSTS)
+def test_model_accepts_the_circuits_of_a_known_design_in_all_first_scenarios(name: str) -> None:
+    model_accepts_circuits(name, 1000)
 
 
 @pytest.mark.parametrize("name", COSTS)

@@ -1,16 +1,17 @@
-"""Least one-way contacts of the functions of three variables: how far the proof goes.
+"""Least one-way contacts of the functions of three variables: proven for every class.
 
-`test_search_least` has the classes that take one to five contacts. Here are the rest of the 22
-(two of which are constant). Three classes take six: the search proves that. Three take more: for
-these there is a checked circuit of as many contacts as an enumeration of its own calls least, and
-the bound that the search proves in a few seconds, which is lower.
+`test_search_least` has the classes that take one to five contacts. Here are the rest of the 22:
+three that take six contacts, three that take seven or eight, and the two constant ones. A load
+that is always on takes no contact. One that is never on is no question for contacts: here every
+load has a wire, and a network that is open for good has none.
 
-The circuits are folded contact trees: one contact for each branch of a decision diagram, after
-Shannon, *A Symbolic Analysis of Relay and Switching Circuits* (1937; from memory). Power runs
+Each proof is compared with an enumeration that shares nothing with the tool, and with circuits of
+just as many contacts: folded contact trees, one contact for each branch of a decision diagram,
+after Shannon, *A Symbolic Analysis of Relay and Switching Circuits* (1937; from memory). Power runs
 through them one way, so a joint never feeds back. Outside values: the least plain contact networks,
 bridges allowed (exhaustive table, computed: 1:6 2:24 3:64 4:30 5:80 6:32 7:16 8:2,
-contacts:functions). One-way contacts differ from these in nothing but the eight majorities, which
-take four for five.
+contacts:functions), and the least series-parallel ones (the same, in `test_search_least`). One-way
+contacts differ from plain ones in nothing but the eight majorities, which take four for five.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from check_designs import asked, load, part, wired
 from test_search_least import (
     ALWAYS,
     NAMES,
+    SERIES_PARALLEL,
     classes,
     contacts_kit,
     joints,
@@ -35,9 +37,12 @@ from test_search_least import (
 from synth.check import check
 from synth.design import Design, PartInUse
 from synth.parts.behaviour import PartType
-from synth.pipeline import plan
+from synth.result import Status
 
 ANY_NETWORK = {1: 6, 2: 24, 3: 64, 4: 30, 5: 80, 6: 32, 7: 16, 8: 2}
+MAJORITY = 0x17
+"""At most one of three, the majority with its inputs negated: in one-way contacts ab + (a + b)c,
+where a's contact feeds both branches."""
 OF_SIX = (0x18, 0x1E, 0x7E)
 BEYOND = {0x16: 7, 0x69: 8, 0x6B: 7}
 """Exactly one of three: 7 in plain networks too (Red'kin 2020). Parity: 8 (Cardot 1952, from
@@ -206,18 +211,28 @@ def test_enumeration_meets_the_table() -> None:
     assert {table: known[table] for table in BEYOND} == BEYOND
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("table", OF_SIX, ids=hex)
-def test_six_are_proven(table: int) -> None:
-    status, price = planned(table, 100)
-    assert (status.value, price) == ("proven-cheapest", 6)
+@pytest.mark.parametrize("table", [*OF_SIX, *BEYOND], ids=hex)
+def test_more_than_five_are_proven(table: int) -> None:
+    assert planned(table) == (Status.PROVEN, BEYOND.get(table, 6))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("table", BEYOND, ids=hex)
-def test_more_than_six_are_bounded(table: int) -> None:
-    """The bound that the search proves in a few seconds is a good one, and never too high; a
-    circuit that it finds is no cheaper than any can be."""
-    outcome = plan(asked({"lamp": signal_of(table)}, kit=contacts_kit()), seconds=8)
-    assert outcome.bound is not None and 5 <= outcome.bound <= BEYOND[table]
-    assert outcome.price is None or outcome.price >= BEYOND[table]
+def test_always_on_takes_no_contact() -> None:
+    assert planned(ALWAYS) == (Status.PROVEN, 0)
+
+
+def test_what_is_proven_meets_the_tables() -> None:
+    """All 254 functions that are not constant by the proof for their class: those of plain
+    networks but for the majorities, and never more than in series and parallel."""
+    moves = symmetries()
+    proven: Counter[int] = Counter()
+    for table in set(classes()) - {0, ALWAYS}:
+        status, contacts = planned(table)
+        assert status is Status.PROVEN and contacts is not None
+        proven[contacts] += len({move[table] for move in moves})
+    assert proven.total() == sum(ANY_NETWORK.values()) == sum(SERIES_PARALLEL.values()) == 254
+    majorities = len({move[MAJORITY] for move in moves})
+    assert planned(MAJORITY) == (Status.PROVEN, 4) and majorities == 8
+    assert proven + Counter({5: 8}) - Counter({4: 8}) == ANY_NETWORK
+    for most in SERIES_PARALLEL:
+        within = sum(count for contacts, count in proven.items() if contacts <= most)
+        assert within >= sum(n for contacts, n in SERIES_PARALLEL.items() if contacts <= most)

@@ -63,10 +63,10 @@ def agree(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_accepts_exactly_what_the_semantics_do(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(150):
+    for seed in range(100):
         agree(seed, trigger, counts)
     assert all(counts[kind.value] for kind in KINDS), counts
-    assert counts["blink"] > 1 and counts["chatter"] > 1 and counts["changing"] > 25, counts
+    assert counts["blink"] > 1 and counts["chatter"] > 1 and counts["changing"] > 15, counts
 
 
 @pytest.mark.slow

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,7 @@ GOALS = sorted((ROOT / "goals").glob("*.yaml"))
 SECOND = 1000
 
 
+@cache
 def goal_file(name: str) -> Problem:
     return read_problem(str(ROOT / "goals" / f"{name}.yaml"), None, None)
 
@@ -310,12 +312,23 @@ def known_problems(draw: st.DrawFn) -> Problem:
     return replace(problem, inputs=tuple(inputs), never_together=tuple(map(tuple, groups)))
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
-@given(known_problems())
-def test_whatever_is_known_is_respected(problem: Problem) -> None:
+def respected(problem: Problem) -> None:
     moments, end = showing_run(problem)
     assert end > 0
     assert broken_facts(problem, moments, end) == []
+
+
+@settings(max_examples=12, deadline=None, derandomize=True)
+@given(known_problems())
+def test_whatever_is_known_is_respected(problem: Problem) -> None:
+    respected(problem)
+
+
+@pytest.mark.slow
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(known_problems())
+def test_whatever_is_known_is_respected_at_length(problem: Problem) -> None:
+    respected(problem)
 
 
 def test_broken_facts_are_noticed() -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Protocol, TypeVar
 
 from synth.design import Design, Skeleton
 from synth.problem import Objective, Problem
@@ -25,21 +27,53 @@ POINTS = 26
 """Most grid points that a scenario starts with."""
 
 
+Form = TypeVar("Form")
+
+
+class Entry(Protocol):
+    """The place of one question in a memory of earlier runs."""
+
+    def recall(self, form: type[Form]) -> Form | None:
+        """Return the answer that was kept, of type `form`; None where there is none to use."""
+
+    def confirm(self) -> None:
+        """Say that what was recalled was checked again, and holds."""
+
+    def drop(self, why: str) -> None:
+        """Forget the answer, with a note that says why."""
+
+    def keep(self, answer: object) -> None:
+        """Keep the answer (frozen data) for later runs."""
+
+
+class Memory(Protocol):
+    """What earlier runs have proved, wherever it is kept."""
+
+    def entry(self, what: str, problem: Problem, also: tuple[int, ...]) -> Entry:
+        """Return the place of what is asked about `problem`; `also` holds all else that the
+        answer depends on."""
+
+
 @dataclass(frozen=True)
 class Tools:
     """What the search needs of other rooms, handed in by the pipeline.
 
     `share` turns a wiring into the best complete design (None: its power cannot be shared within
     the limits), `check` judges a design exactly, `instants` gives the moments in ticks at which
-    anything happens in a concrete run up to `end`, `fan_out` prices a net. `fast` says that the
-    optional solver for plain clauses, which must be installed, answers what it can.
+    anything happens in a concrete run up to `end`, `fan_out` prices a net, and `wastes` says
+    whether the cheapest split of so many inputs of one unit each wastes units, or, with True, if
+    one of them needs more. `fast` says that
+    the optional solver for plain clauses, which must be installed, answers what it can. `memory`
+    holds what earlier runs have proved (None: nothing is known, nothing is kept).
     """
 
     share: Callable[[Skeleton, Problem], Design | None]
     check: Callable[[Design, Problem], Verdict]
     instants: Callable[[Design, Problem, Sequence[Moment], Fraction], Sequence[Fraction]]
     fan_out: Callable[[int], int | None]
+    wastes: Callable[[int, bool], bool] = lambda number, uneven: False
     fast: bool = False
+    memory: Memory | None = None
 
 
 def floor_for(tools: Tools) -> Callable[[int], int | None]:
@@ -59,19 +93,59 @@ def design_key(design: Design, problem: Problem) -> Key:
 
 @dataclass
 class Progress:
-    """Reports what is known so far; `asked_to_stop` says when to end with what there is."""
+    """What is known so far of the whole problem, by its first objective, and when to end.
 
-    report: Callable[[str, int | None, int | None], None] = lambda stage, price, bound: None
+    `show` is told (stage, best, bound) as they improve. `asked_to_stop` says when to end with
+    what there is; so does a best design within `gap` percent of the bound. `counts` is whether the
+    numbers reported now speak of the whole, `bounded` whether lists come in order of true bounds.
+    `spared` is the seconds that earlier runs spent on what is known from them.
+    """
+
+    show: Callable[[str, int | None, int | None], None] = lambda stage, best, bound: None
     deadline: float = float("inf")
     asked_to_stop: Callable[[], bool] = lambda: False
+    gap: float | None = None
+    best: int | None = None
+    bound: int | None = None
+    counts: bool = True
+    bounded: bool = True
+    spared: float = 0.0
+
+    def report(self, stage: str, best: int | None, bound: int | None) -> None:
+        """Keep what is known of the whole, and show it."""
+        if self.counts and best is not None:
+            self.best = best if self.best is None else min(self.best, best)
+        if self.counts and self.bounded and bound is not None:
+            self.bound = bound if self.bound is None else max(self.bound, bound)
+        if self.best is not None and self.bound is not None:
+            # Lists dearer than the best design prove no more than that it is the best.
+            self.bound = min(self.bound, self.best)
+        self.show(stage, self.best, self.bound)
+
+    @contextmanager
+    def aside(self, really: bool = True) -> Iterator[None]:
+        """While a part, or another question, is asked: its numbers say nothing of the whole, and
+        no gap ends it."""
+        before, self.counts = self.counts, self.counts and not really
+        try:
+            yield
+        finally:
+            self.counts = before
+
+    def near(self) -> bool:
+        """Return whether the best design is proven to be as near to the bound as was asked for."""
+        if self.gap is None or not self.counts or self.best is None or self.bound is None:
+            return False
+        return 100 * (self.best - self.bound) <= self.gap * self.best
 
     def over(self) -> bool:
-        """Return whether time is up."""
-        return self.asked_to_stop() or time.monotonic() >= self.deadline
+        """Return whether time is up, or enough is proven."""
+        return self.asked_to_stop() or time.monotonic() >= self.deadline or self.near()
 
     def left(self) -> float:
         """Return the seconds that are left (at most an hour, so that solvers accept it)."""
-        return 0.0 if self.asked_to_stop() else min(3600.0, self.deadline - time.monotonic())
+        stop = self.asked_to_stop() or self.near()
+        return 0.0 if stop else min(3600.0, self.deadline - time.monotonic())
 
 
 @dataclass(frozen=True)
@@ -100,8 +174,8 @@ class Found:
     `floor` is the key (objectives in order) of the least list not refuted: a bound on every
     design, and on the whole where the engine counts the whole. `closed`: no list is left below
     the design. `doubt` says that `floor` is where a question had to be left open. `exhausted`:
-    no list is left at all. `first` is the key of the first list that works or may work: all
-    before it were refuted, so no design has a lesser key. `refuted` counts lists.
+    no list is left at all. `first` is the least key at which a list was left with a design of
+    that price, so that it may have others, lesser by the later objectives. `refuted` counts lists.
     """
 
     best: Working | None = None
@@ -113,3 +187,9 @@ class Found:
     refuted: int = 0
     asked: int = 0
     reasons: list[str] = field(default_factory=list)
+
+    @property
+    def least(self) -> Key | None:
+        """A key that no design is below, in the order of the objectives; None: nothing is known."""
+        known = [key for key in (self.floor, self.first) if key is not None]
+        return min(known, default=None)

@@ -7,8 +7,8 @@ from functools import cache
 from itertools import product
 from math import gcd
 
-from synth.parts.behaviour import TIMED, PartType
-from synth.parts.kit import KitPart
+from synth.parts.behaviour import SPLITTING, TIMED, PartType
+from synth.parts.kit import Kit, KitPart
 from synth.problem import Problem
 from synth.signals import (
     MEMORY,
@@ -62,6 +62,33 @@ def sharing_floor(fan_out: FanOut) -> Callable[[int], int | None]:
         return best
 
     return floor
+
+
+def sharing_totals(kit: Kit) -> Callable[[int], frozenset[int]]:
+    """Return a function: all that splitting may cost when it adds so many outlets in all.
+
+    A splitting part with m outputs adds between 1 and m - 1 outlets. Whatever a list costs, its
+    price is that of its parts and one of these sums, so no price between two of them need be asked.
+    """
+    steps = {
+        (step, part.price)
+        for part in kit.parts
+        if part.type in SPLITTING and part.most != 0
+        for step in range(1, len(part.shape.outputs))
+    }
+
+    @cache
+    def totals(outlets: int) -> frozenset[int]:
+        if outlets <= 0:
+            return frozenset({0})
+        return frozenset(
+            price + before
+            for step, price in steps
+            if step <= outlets
+            for before in totals(outlets - step)
+        )
+
+    return totals
 
 
 def surplus(parts: Sequence[KitPart], loads: int) -> int:
@@ -166,7 +193,8 @@ def lacks_time(parts: Sequence[KitPart], problem: Problem) -> str:
             if t in timed[0].times
         )
         if not any(fits):
-            return f"'{requirement.load}' cannot be timed by one timer and {relays} relays"
+            more = f"{relays} relay{'' if relays == 1 else 's'}"
+            return f"'{requirement.load}' cannot be timed by one timer and {more}"
     return ""
 
 

@@ -8,6 +8,7 @@ price than its bound, is asked again at each price from its bound on.
 from __future__ import annotations
 
 import heapq
+import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -16,8 +17,8 @@ from itertools import islice
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.search.basics import Found, Key, Progress, Working, design_key
-from synth.search.bounds import essential, lacks_time
-from synth.search.lists import Catalogue, PartsList
+from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
+from synth.search.lists import Catalogue, PartsList, free_joints
 from synth.search.pending import timers_at_once
 from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
@@ -70,6 +71,7 @@ class Engine:
         self.waiting = timers_at_once(self.problem)
         self.remembers = remembers(questions.scenarios)
         self._essential = sorted(essential(self.problem))
+        self._totals = sharing_totals(self.problem.kit)
         self.feasible: list[tuple[int, ...]] = []
         self.refuted: list[tuple[int, ...]] = []
 
@@ -114,8 +116,9 @@ class Engine:
                         # A wiring of this price may be there, but none was found that stands.
                         found.doubt = True
                         return found
+                    found.first = min(found.first or key, key)
                 elif best is None or key[0] < best[0]:
-                    queue.again((key[0] + 1, *key[1:]), parts_list)
+                    queue.again((self._dearer_price(parts_list, key[0]), *key[1:]), parts_list)
                 continue
             reason = self.hopeless(parts_list)
             if reason:
@@ -124,7 +127,6 @@ class Engine:
                     found.reasons.append(reason)
                 continue
             if parts_list.items == known:
-                found.first = found.first or key
                 self.feasible.append(parts_list.items)
                 queue.again(key, parts_list)
                 continue
@@ -135,19 +137,38 @@ class Engine:
                 found.refuted += 1
                 self.refuted.append(parts_list.items)
                 continue
-            found.first = found.first or key
             best = self._lesser(best, found)
             if isinstance(works, Working) and self._key(works)[0] <= key[0]:
+                found.first = min(found.first or key, key)
                 continue
             if not self.by_price:
+                found.first = min(found.first or key, key)
                 works = self._all_of(parts_list, found)
                 if works is None:
                     return found
                 best = self._lesser(best, found)
                 continue
             queue.again(key, parts_list)
+        found.reasons += [r for r in self.catalogue.reasons if r not in found.reasons]
         # A list that works only within the larger whole was not refuted.
         found.closed = found.exhausted = found.best is not None or not self.feasible
+        return found
+
+    def ruled_out(self, seconds: float) -> Found | None:
+        """Return what is found without a question, if all lists that there may be are ruled out
+        by bounds and limits; None if they are not, or not within so many seconds."""
+        found, needed, end = Found(), self.needed(), time.monotonic() + seconds
+        reason = self._impossible()
+        if needed is not None and not reason:
+            for parts_list in self.catalogue.in_order(
+                needed, self.problem.objectives, self.waiting.count
+            ):
+                why = self.hopeless(parts_list)
+                if not why or time.monotonic() > end:
+                    return None
+                found.reasons += [] if why in found.reasons else [why]
+        found.reasons += [r for r in (reason, *self.catalogue.reasons) if r not in found.reasons]
+        found.closed = found.exhausted = True
         return found
 
     # -- one list ----------------------------------------------------------------------------
@@ -242,6 +263,42 @@ class Engine:
             return True
         return larger is not None
 
+    def _dearer_price(self, parts_list: PartsList, price: int) -> int:
+        """Return the next price after `price` that a design of this list may have."""
+        parts = (*self.catalogue.parts(parts_list.items), *self.catalogue.elsewhere)
+        own = sum(part.price for part in parts)
+        outlets = surplus(parts, self.catalogue.loads)
+        # Branches that stay idle, and joints that cost nothing, have to be made up for.
+        idle = sum(part.type is PartType.RELAY_CHANGEOVER for part in parts)
+        if self.catalogue.free:
+            idle += free_joints(len(parts), self.catalogue.loads)
+        dearer = {
+            own + total
+            for more in range(idle + 1)
+            for total in self._totals(outlets + more)
+            if own + total > price
+        }
+        if self.larger is not None and self.larger.spare is not None:
+            dearer.add(max(price + 1, parts_list.price + self.larger.spare))
+        return min(dearer, default=price + 1)
+
+    def frugal(self, best: Working) -> Working | None:
+        """Return a design of the parts and price of `best` whose nets mostly split without waste,
+        if there is one; nothing is proven if there is none."""
+        parts_list = self.catalogue.measure(self.catalogue.items_of(best.skeleton))
+        if parts_list is None:
+            return None
+        parts = (*self.catalogue.parts(parts_list.items), *self.catalogue.elsewhere)
+        rest = best.design.price(self.problem.kit) - sum(part.price for part in parts)
+        larger = self.larger
+        if larger is None:
+            working = self.questions.working(parts_list, rest, frugal=True)
+            return working if isinstance(working, Working) else None
+        working = self.questions.working(
+            parts_list, rest - larger.inside, larger.on_supply, frugal=True
+        )
+        return larger.complete(working) if isinstance(working, Working) else None
+
     def _keep(self, working: Working, found: Found) -> Working | None:
         """Return the design of the whole, kept in `found` if it is the best so far."""
         whole = self.larger.complete(working) if self.larger else working
@@ -300,6 +357,12 @@ class Engine:
                 f"{self.waiting.count} timers must run at once, for "
                 f"{', '.join(repr(load) for load in self.waiting.loads)}, and there are only {most}"
             )
+        peak = self.problem.peak
+        if peak is not None and on_together(self.problem) > peak.units:
+            return (
+                f"the loads on at one moment need {on_together(self.problem)} units, and goal "
+                f"{peak.goal} allows {peak.units}"
+            )
         least = self.catalogue.least_units
         if limits.supply is not None and least > limits.supply:
             return (
@@ -311,11 +374,9 @@ class Engine:
     def hopeless(self, parts_list: PartsList) -> str:
         """Return why this list is refuted without a question, "" if it is not."""
         parts = self.catalogue.parts(parts_list.items)
-        limits = self.problem.limits
-        if limits.supply is not None and parts_list.units > limits.supply:
-            return f"more than {limits.supply} units are needed"
-        if limits.price is not None and parts_list.price > limits.price:
-            return f"more than {limits.price} coins are needed"
+        reason = self.catalogue.beyond(parts_list)
+        if reason:
+            return reason
         follows = [self.catalogue.offers[i][1] for i in parts_list.items]
         for name in self._essential:
             if name not in follows:

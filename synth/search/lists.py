@@ -81,6 +81,8 @@ class Catalogue:
             i for i, (p, _) in enumerate(self.offers) if p.type is PartType.RELAY_CHANGEOVER
         ]
         counts = problem.limits.supply is not None or problem.objectives[0] is Objective.SUPPLY
+        self.reasons: dict[str, None] = {}
+        """The limits for which lists were left out."""
         self.least_units = self.needs
         if self.turning:
             self.least_units = on_together(problem) if counts else 0
@@ -105,6 +107,15 @@ class Catalogue:
         units = max(self.least_units, units_floor(parts, self.needs))
         return PartsList(items, price, units, wires)
 
+    def beyond(self, parts_list: PartsList) -> str:
+        """Return which limit the bounds of a list exceed, "" if none."""
+        limits = self.problem.limits
+        if limits.supply is not None and parts_list.units > limits.supply:
+            return f"more than {limits.supply} units are needed"
+        if limits.price is not None and parts_list.price > limits.price:
+            return f"more than {limits.price} coins are needed"
+        return ""
+
     def in_order(
         self, needed: Sequence[int], objectives: Sequence[Objective], timers: int = 0
     ) -> Iterator[PartsList]:
@@ -113,14 +124,19 @@ class Catalogue:
 
         Each list comes once: from a start that has its change-overs, which lower the bound on
         units, and its timers of the lowest numbers, by adding all else in order, which lowers
-        none of its bounds.
+        none of its bounds. So what is beyond a limit is left out with all that would follow.
         """
         timed = [i for i, (part, _) in enumerate(self.offers) if part.type in TIMED]
         heap: list[tuple[tuple[int, ...], tuple[int, ...], int, int, PartsList]] = []
 
         def push(items: tuple[int, ...], least: int, least_timed: int) -> None:
             parts_list = self.measure(tuple(sorted(items)))
-            if parts_list is not None:
+            if parts_list is None:
+                return
+            reason = self.beyond(parts_list)
+            if reason:
+                self.reasons[reason] = None
+            else:
                 entry = (parts_list.key(objectives), parts_list.items, least, least_timed)
                 heapq.heappush(heap, (*entry, parts_list))
 
@@ -165,7 +181,8 @@ class Catalogue:
             stem = f"{part.name} {follows}" if follows and follows != part.name else part.name
             found.append(Slot(f"{stem} {number}", part, follows, fixed=True))
         for part, _ in self.free:
-            for number in range(1, free_joints(len(items), len(loads)) + 1):
+            most = free_joints(len(items), len(loads))
+            for number in range(1, self._cap(part, dict(self.problem.limits.most), most) + 1):
                 found.append(Slot(f"{part.name} {number}", part))
         load = self.problem.kit.of_type(PartType.LOAD)[0]
         for requirement in self.problem.requirements:

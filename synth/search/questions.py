@@ -7,7 +7,7 @@ gives a wiring; it is shared out, checked exactly, and either stands or teaches 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -99,11 +99,19 @@ class Questions:
             self.learned.append(scenario)
 
     def working(
-        self, parts_list: PartsList, rest: int | None = None, on_supply: int = 0
+        self,
+        parts_list: PartsList,
+        rest: int | None = None,
+        on_supply: int = 0,
+        frugal: bool = False,
     ) -> Working | Literal[False] | None:
         """Return a wiring of exactly these parts that stands the exact check, in which splitting
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
-        when there is none, None when time is up."""
+        when there is none, None when time is up.
+
+        `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`). A
+        guess at what needs little power; "no" then proves nothing.
+        """
         live = self._live_for(parts_list.items) if rest is None else None
         if live is None:
             live = Live(self, parts_list.items)
@@ -113,12 +121,45 @@ class Questions:
                 # Loads that the model leaves out are fed as well, each by some output.
                 twins = len(self.problem.requirements) - len(self.loads)
                 live.wiring.price_sharing(self.tools.fan_out, rest, twins, on_supply=on_supply)
-        return self._stands(live, parts_list.items)
+                if frugal:
+                    live.wiring.spare(self.tools.wastes)
+        parts = self.catalogue.parts(parts_list.items)
+        dearest = None if rest is None or on_supply else sum(p.price for p in parts) + rest
+        return self._stands(live, parts_list.items, dearest)
+
+    def every(self, parts_list: PartsList, rest: int) -> Iterator[Working | None]:
+        """Yield one wiring after the other of exactly these parts that stands the exact check, in
+        which splitting costs at most `rest` coins; last of all None when time is up.
+
+        Wirings that differ in the names of parts alone come once, as far as parts that are alike
+        are concerned.
+        """
+        live = Live(self, parts_list.items)
+        if live.too_large:
+            yield None
+            return
+        twins = len(self.problem.requirements) - len(self.loads)
+        live.wiring.price_sharing(self.tools.fan_out, rest, twins)
+        dearest = sum(part.price for part in self.catalogue.parts(parts_list.items)) + rest
+        while True:
+            working = self._stands(live, parts_list.items, dearest)
+            if not isinstance(working, Working):
+                if working is None:
+                    yield None
+                return
+            yield working
+            for renamed in live.wiring.renamings(self.bare(working)):
+                live.wiring.exclude(renamed)
 
     def _stands(
-        self, live: Live, items: tuple[int, ...]
+        self, live: Live, items: tuple[int, ...], dearest: int | None = None
     ) -> Working | Literal[False] | None:
-        """Return a wiring of exactly `items` within a model that stands the exact check."""
+        """Return a wiring of exactly `items` within a model that stands the exact check, and
+        costs no more than `dearest`.
+
+        A wiring may cost more than the model counts, since the needs of its consumers do not
+        always let its nets be split at the least price, or not within a limit of the supply.
+        """
         while True:
             live.refresh()
             answer = live.ask(live.exactly(items))
@@ -131,6 +172,12 @@ class Questions:
                 design = self.tools.share(skeleton, self.problem)
                 if design is None:
                     self.excluded.append(bare)
+                    continue
+                if dearest is not None and design.price(self.problem.kit) > dearest:
+                    # At a higher price it may do: it is ruled out of this question alone.
+                    live.wiring.exclude(bare)
+                    if self.progress.over():
+                        return None
                     continue
                 verdict = self.tools.check(design, self.problem)
                 if verdict.holds:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import pairwise
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import islice, pairwise, permutations, product
 
 from synth.design import PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, TIMED, PartType
@@ -19,6 +19,8 @@ SENSOR_FOR = {
     InputKind.NIGHT: PartType.TWILIGHT,
 }
 """Which type of part follows which kind of outside input."""
+MOST_RENAMINGS = 720
+"""Most ways to exchange the names of parts that are alike when a wiring is ruled out."""
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,8 @@ class Wiring:
     """(slot, input) -> (slot, output) -> literal; slot -1 is the supply."""
     unfed: dict[tuple[int, str], int] = field(default_factory=dict)
     """(slot, input) -> literal: it hangs on a dead output elsewhere (loose models only)."""
+    more: dict[tuple[int, str], list[int]] = field(default_factory=dict)
+    """(slot, output) -> literals, once splitting is priced: it feeds more than 1, 2, ... inputs."""
     used: list[int] = field(default_factory=list)
     choices: list[dict[str, dict[str | int, int]]] = field(default_factory=list)
     """Per slot: setting -> value -> literal."""
@@ -215,10 +219,10 @@ class Wiring:
                     continue
                 formula.add(*options.values(), *empty)
                 alone = [options[-1, "out"], *empty]
-                for literal in options.values():
+                for wire in options.values():
                     for other in alone:
-                        if literal != other:
-                            formula.add(-literal, -other)
+                        if wire != other:
+                            formula.add(-wire, -other)
         for index, slot in enumerate(self.slots):
             used = self.used[index]
             fed: list[int] = []
@@ -311,6 +315,7 @@ class Wiring:
             counted = [1] * len(wires) + [-1] * (len(at) + 1)
             formula.bound([*wires, *at, rest], counted, -besides, -besides)
             priced(at)
+            self.more[source] = at
         for slot, wires in fed.items():
             # Every part in use feeds something, be it from one of its outputs only.
             if self.loose and (slot < 0 or self.slots[slot].fixed):
@@ -334,12 +339,74 @@ class Wiring:
             priced(surplus)
         formula.bound(variables, weights, 0, most)
 
+    def spare(self, wastes: Callable[[int, bool], bool]) -> None:
+        """Require, after `price_sharing`, what mostly spares power: a guess, not for a proof.
+
+        `wastes` says whether the cheapest split of so many inputs wastes units: if each needs one
+        unit, or (True) if one of them needs more. Where it does only with needs that differ, all
+        that is fed must need one unit: a control input, a load of one unit, or a part that feeds
+        one such input and nothing else.
+        """
+        formula = self.formula
+        lean = {source: formula.new() for source in self.more}
+
+        def needs_one(target: tuple[int, str]) -> tuple[int, ...]:
+            """Return literals that together say that an input needs one unit."""
+            slot = self.slots[target[0]]
+            if slot.load:
+                return () if slot.needs == 1 else (-formula.true,)
+            if target[1] in slot.part.shape.controls:
+                return () if slot.part.units == 1 else (-formula.true,)
+            return tuple(lean[target[0], output] for output in slot.part.shape.outputs)
+
+        for source, at in self.more.items():
+            for literal in at[:1]:
+                formula.add(-lean[source], -literal)
+            for target, options in self.feeds.items():
+                if source not in options:
+                    continue
+                for needed in needs_one(target):
+                    formula.add(-lean[source], -options[source], needed)
+                    for number in range(2, len(at) + 2):
+                        if wastes(number, True):
+                            exactly = (-at[number - 2], *at[number - 1 : number])
+                            formula.add(*exactly, -options[source], needed)
+            for number in range(2, len(at) + 2):
+                if wastes(number, False):
+                    formula.add(-at[number - 2], *at[number - 1 : number])
+
     def exclude(self, skeleton: Skeleton) -> None:
         """Rule out exactly this wiring with exactly these settings (with `joint`: all wirings with
         the same sets of outputs)."""
         chosen = self.assignment(skeleton)
         if chosen is not None:
             self.formula.add(*(-v if value else v for v, value in chosen.items()))
+
+    def renamings(self, skeleton: Skeleton) -> Iterator[Skeleton]:
+        """Yield `skeleton` with the names of parts that are alike exchanged in all ways, itself
+        first; at most `MOST_RENAMINGS` of them."""
+        groups: dict[tuple[str, str], list[str]] = {}
+        present = {part.name for part in skeleton.parts}
+        for slot in self.slots:
+            if slot.name in present and not slot.load:
+                groups.setdefault(slot.like, []).append(slot.name)
+        alike = [names for names in groups.values() if len(names) > 1]
+        orders = product(*(permutations(names) for names in alike))
+        for order in islice(orders, MOST_RENAMINGS):
+            new: dict[str, str] = {}
+            for names, other in zip(alike, order, strict=True):
+                new.update(zip(names, other, strict=True))
+            yield replace(
+                skeleton,
+                parts=tuple(replace(p, name=new.get(p.name, p.name)) for p in skeleton.parts),
+                feeds=tuple(
+                    (
+                        Terminal(new.get(source.part, source.part), source.terminal),
+                        Terminal(new.get(target.part, target.part), target.terminal),
+                    )
+                    for source, target in skeleton.feeds
+                ),
+            )
 
     def _order(self) -> None:
         """Require that power flows without loops: a total order of the slots."""

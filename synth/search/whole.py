@@ -43,7 +43,8 @@ from synth.search.bounds import essential
 from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
-from synth.search.questions import Elsewhere, Questions
+from synth.search.questions import LONGEST_QUESTION, Elsewhere, Questions
+from synth.search.remembered import found_by
 from synth.search.slots import joint_of_sets
 from synth.search.stimuli import first_runs
 from synth.search.thrift import thriftier
@@ -54,6 +55,8 @@ CHEAPEST_SHARE = 0.4
 """Part of the time that may go into the cheapest design where something else counts first."""
 THRIFT_SHARE = 0.7
 """Part of the time left that may go into circuits with less power, where power counts first."""
+AT_ONCE = 1.0
+"""Seconds that may go into ruling out all parts lists by bounds and limits."""
 MOST_PARTS = 12
 """Most parts of each kind, and in all beyond the needed ones, that are considered by price."""
 
@@ -113,8 +116,15 @@ class _Whole:
 
     def solve(self) -> Outcome:
         """Go through the steps until the best design is proven or time is up."""
+        self.progress.bounded = self._ordered()
+        ruled_out = self._ruled_out()
+        if ruled_out is not None:
+            return self._nothing(ruled_out)
         if self.problem.objectives[0] is not Objective.PRICE:
-            self._cheapest_first()
+            with self.progress.aside():
+                self._cheapest_first()
+            if self.best is not None:
+                self.progress.report("by price", self._key(self.best)[0], self._least(Found()))
         failed = self._apart()
         self._clock("circuits")
         if failed is not None:
@@ -125,6 +135,7 @@ class _Whole:
             if self.best is None or self._key(found.best) < self._key(self.best):
                 self.best = found.best
             self._polish()
+            self._frugal(self.circuits[0].engine, found)
             return self._outcome(found)
         self._together()
         found = Found()
@@ -138,6 +149,18 @@ class _Whole:
         if self.best is None:
             return self._nothing(found)
         return self._outcome(found)
+
+    def _ruled_out(self) -> Found | None:
+        """Return why nothing is within the limits, if that shows at once."""
+        limits, kit = self.problem.limits, self.problem.kit
+        limited = limits.most or any(part.most is not None for part in kit.parts)
+        if not limited and (limits.supply, limits.price, self.problem.peak) == (None, None, None):
+            return None
+        catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
+        questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
+        found = Engine(questions, self.progress).ruled_out(AT_ONCE)
+        self._clock("limits")
+        return found
 
     def _cheapest_first(self) -> None:
         """Plan by price, which is far quicker, for a first design to improve upon."""
@@ -183,8 +206,10 @@ class _Whole:
             self.progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
             catalogue = Catalogue(inner, self.floor, most=most_of_each(problem))
             questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
-            engine = Engine(questions, self.progress, within=len(pieces) > 1 or bool(piece.path))
-            found = engine.run()
+            within = len(pieces) > 1 or bool(piece.path)
+            engine = Engine(questions, self.progress, within=within)
+            with self.progress.aside(within):
+                found = found_by(engine, self.tools)
             if found.best is None:
                 projects = may_be_held(problem, _names(problem) - _names(inner))
                 return found if projects else replace(found, closed=False)
@@ -312,7 +337,25 @@ class _Whole:
         ):
             self.best = found.best
             self._polish()
+        self._frugal(engine, found)
         return found
+
+    def _frugal(self, engine: Engine, found: Found) -> None:
+        """Seek a design of the proven price that needs less power."""
+        best, least = self.best, found.least
+        if self.problem.objectives[:2] != (Objective.PRICE, Objective.SUPPLY):
+            return
+        if best is None or least is None or not self._done(found):
+            return
+        if best.design.supply <= max(best.parts_list.units, least[1]):
+            return
+        deadline, now = self.progress.deadline, time.monotonic()
+        self.progress.deadline = min(deadline, now + LONGEST_QUESTION)
+        other = engine.frugal(best)
+        self.progress.deadline = deadline
+        if other is not None and self._key(other) < self._key(best):
+            self.best = other
+            self._polish()
 
     def _completed(self, working: Working, plain: Sequence[Circuit]) -> Working | None:
         """Return the design of the whole in which the hard circuits are wired as in `working`."""
@@ -324,9 +367,8 @@ class _Whole:
         """Ask for the whole; return what is proven, `before` included."""
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
         found = self._ask(self.problem, catalogue, self.circuits, None)
-        if before.floor and (not found.floor or before.floor[0] > found.floor[0]):
-            found.floor = before.floor
-        found.first = before.first or found.first
+        found.first = max((k for k in (before.least, found.least) if k), default=None)
+        found.floor = max((k for k in (before.floor, found.floor) if k), default=None)
         return found
 
     # -- what came out -----------------------------------------------------------------------
@@ -350,6 +392,13 @@ class _Whole:
             return False
         return found.closed or bool(found.floor and found.floor[0] >= self._key(self.best)[0])
 
+    def _least(self, found: Found) -> int:
+        """Return the bound on the first objective, where lists come in order (0: none known)."""
+        least = found.floor[0] if found.floor else 0
+        if self.problem.objectives[0] is Objective.SUPPLY:
+            least = max(least, Catalogue(self.problem, self.floor).least_units)
+        return least
+
     def _clock(self, stage: str) -> None:
         spent = sum(seconds for _, seconds in self.times)
         self.times.append((stage, time.monotonic() - self._began - spent))
@@ -359,15 +408,12 @@ class _Whole:
         problem, best = self.problem, self.best
         assert best is not None
         key, ordered = self._key(best), self._ordered()
-        least = found.floor[0] if found.floor else 0
-        if problem.objectives[0] is Objective.SUPPLY:
-            least = max(least, Catalogue(problem, self.floor).least_units)
+        least = self._least(found)
         proven: list[str] = []
         if self._done(found):
             proven.append(problem.objectives[0].value)
             for place in range(1, len(key)):
-                met = found.first is not None and found.first[: place + 1] == key[: place + 1]
-                if not met:
+                if not found.least or found.least[: place + 1] != key[: place + 1]:
                     break
                 proven.append(problem.objectives[place].value)
         return Outcome(

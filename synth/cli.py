@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FORMATS = click.Choice(["text", "json"])
+COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack")
+"""Commands with a file of their own in `synth.commands`, each with a `command`."""
 
 PLAN_HELP = """Find the cheapest circuit for a list of goals, proven and checked.
 
@@ -59,7 +62,23 @@ Examples:
 
 
 class _Group(click.Group):
-    """Turns every error that the tool can name into one message and its exit code."""
+    """Turns every error that the tool can name into one message and its exit code.
+
+    Commands that live in files of their own are read when they are called or listed.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, in the order of the work."""
+        return [*super().list_commands(ctx), *COMMANDS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return the command of this name, None when there is none."""
+        if cmd_name in COMMANDS:
+            from importlib import import_module
+
+            found: click.Command = import_module(f"synth.commands.{cmd_name}").command
+            return found
+        return super().get_command(ctx, cmd_name)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; when whoever read the output has gone, nothing is left to say."""
@@ -104,6 +123,12 @@ def main() -> None:
     \b
     synth plan goals/potting-shed.yaml    the cheapest circuit, proven, checked, ready to wire
     synth check DESIGN GOALS              does this design do it? if not, when does it fail?
+    synth options goals/potting-shed.yaml what else could be built, and for what
+    synth clash goals/potting-shed.yaml   why goals cannot be had together, and ways out
+    synth why DESIGN GOALS                what is each part for? what breaks without it?
+    synth bench DESIGN GOALS              short times to test it with, in the same order
+    synth page DESIGN GOALS               a page in which the circuit runs, for a browser
+    synth pack DESIGN GOALS --out FOLDER  the hand-over pack, for whoever builds and keeps it
     synth kit                             the parts on offer
     """
 
@@ -128,6 +153,33 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
     return value
 
 
+def _percent(ctx: click.Context, parameter: click.Parameter, value: float | None) -> float | None:
+    """Refuse a gap that is no number."""
+    if value is not None and value != value:
+        raise click.BadParameter("must be a number of percent")
+    return value
+
+
+def expect_fast(fast: bool) -> None:
+    """Raise UsageError when `fast` is asked for and its solver is not installed."""
+    from synth import pipeline
+
+    if fast and not pipeline.fast_available():
+        raise click.UsageError(
+            "the solver that --fast asks for is not installed; install it with "
+            "\"pip install '.[fast]'\", or leave --fast out"
+        )
+
+
+def _told_known(known: Sequence[str]) -> str:
+    """Return what of a plan came from an earlier run, in a sentence."""
+    if "plan" in known:
+        return "Known from an earlier run, and checked again. --no-cache searches anew."
+    number = len(known)
+    circuits = f"{number} circuits" if number > 1 else "One circuit"
+    return f"{circuits} known from an earlier run, and checked again. --no-cache searches anew."
+
+
 class _Watch:
     """Shows progress on a terminal, and hears Ctrl-C: once to stop with the best so far."""
 
@@ -135,7 +187,6 @@ class _Watch:
         self.quiet = quiet or not sys.stderr.isatty()
         self.interrupted = False
         self.width = 0
-        self.known: dict[str, int] = {}
 
     def __enter__(self) -> _Watch:
         self.previous = signal.getsignal(signal.SIGINT)
@@ -156,15 +207,12 @@ class _Watch:
         """Return whether Ctrl-C was pressed."""
         return self.interrupted
 
-    def report(self, stage: str, price: int | None, bound: int | None) -> None:
-        """Show the stage, the best price so far and the proven bound on one line."""
+    def report(self, stage: str, best: int | None, bound: int | None) -> None:
+        """Show the stage, the best design so far and the proven bound on one line."""
         if self.quiet:
             return
-        if price is not None:
-            self.known["best so far"] = price
-        if bound is not None:
-            self.known["bound"] = bound
-        told = ", ".join(f"{key} {value}" for key, value in self.known.items())
+        known = {"best so far": best, "bound": bound}
+        told = ", ".join(f"{key} {value}" for key, value in known.items() if value is not None)
         line = f"{stage} ... {told}"
         click.echo("\r" + line.ljust(self.width), err=True, nl=False)
         self.width = max(self.width, len(line))
@@ -184,11 +232,21 @@ class _Watch:
     show_default=True,
     help="Seconds to search; then the best so far, honestly labelled.",
 )
+@click.option(
+    "--gap",
+    type=click.FloatRange(min=0, max=100),
+    callback=_percent,
+    metavar="PERCENT",
+    help="End as soon as the best design is proven to be within so many percent of the bound.",
+)
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
 @click.option(
     "--fast",
     is_flag=True,
     help="Let the optional solver for plain clauses answer what it can (pip install '.[fast]').",
+)
+@click.option(
+    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
 )
 def plan(
     file: str | None,
@@ -197,20 +255,23 @@ def plan(
     form: str,
     out: str | None,
     time_limit: float,
+    gap: float | None,
     seed: int,
     fast: bool,
+    no_cache: bool,
 ) -> None:
     """Find the cheapest circuit; see PLAN_HELP."""
     from synth import pipeline
 
-    if fast and not pipeline.fast_available():
-        raise click.UsageError(
-            "the solver that --fast asks for is not installed; install it with "
-            "\"pip install '.[fast]'\", or leave --fast out"
-        )
+    expect_fast(fast)
     problem = pipeline.read_problem(file, goals, kit)
+    memory = None if no_cache else pipeline.open_memory()
     with _Watch(quiet=form == "json") as watch:
-        outcome = pipeline.plan(problem, watch.report, time_limit, seed, watch.stopped, fast)
+        outcome = pipeline.plan(
+            problem, watch.report, time_limit, seed, watch.stopped, fast, memory, gap
+        )
+    for note in memory.notes if memory is not None else ():
+        click.echo(f"synth: {note}", err=True)
     from synth.report.document import plan_document, to_json
 
     document = plan_document(outcome, problem)
@@ -224,6 +285,8 @@ def plan(
         from synth.report.terminal import print_plan
 
         print_plan(_console(), problem, outcome)
+        if memory is not None and memory.known:
+            click.echo(f"\n{_told_known(memory.known)}")
         if out is not None and outcome.design is not None:
             click.echo(f"Written to {out}: design.json, wiring.svg, timing.svg")
     sys.exit(pipeline.exit_code(outcome))

@@ -15,11 +15,15 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 NOUNS = {
-    "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result",
+    "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result", "choices", "conflict",
+    "reasons", "settings_sheet", "modes", "sheet",
 }  # fmt: skip
-VERBS = {"read", "pose", "search", "share", "check", "report"}
+VERBS = {
+    "read", "pose", "memory", "search", "share", "explore", "check", "explain", "report", "bench",
+    "handover",
+}  # fmt: skip
 JOINT = "pipeline"
-DOORS = {"cli", "__main__"}
+DOORS = {"cli", "commands", "__main__"}
 HEAVY = {"lark", "rich", "ortools", "click", "networkx", "jsonschema"}
 """Libraries that nouns never need, and whose import time nobody should pay for `--help`."""
 LONGEST = 700

@@ -10,12 +10,13 @@ Rooms, in the order in which a design walks through them:
 - `explore`: every reachable state of a cone, the shortest way to a defect first
 - `simulate`: one concrete run
 - `witness`: a finding as exact moments, a sentence and a run
+- `replay`: in which order the parts move in a counterexample's run
 - `verdict`: all of it in order
 - `showing`: a run that shows each goal at work, for a picture
 """
 
 from synth.check.simulate import simulate
 from synth.check.structure import amounts, structure
-from synth.check.verdict import check
+from synth.check.verdict import check, first_failure
 
-__all__ = ["amounts", "check", "simulate", "structure"]
+__all__ = ["amounts", "check", "first_failure", "simulate", "structure"]

@@ -19,6 +19,7 @@ from synth.parts.behaviour import (
     RUNNING,
     SEEN,
     SENSING,
+    SHAPES,
     SPLITTING,
     PartType,
     move,
@@ -342,6 +343,25 @@ class Circuit:
         for part in self.parts:
             total += part.units * sum(nets[net] for net in part.controls)
         return total
+
+    def live_terminals(
+        self, state: State, vector: int
+    ) -> tuple[frozenset[Terminal], tuple[Terminal, ...]]:
+        """Return the outputs that are live, and the consumers (loads, control inputs) that are."""
+        nets = self.live(state, vector)
+        fed = [
+            Terminal(name, "in")
+            for name, net in zip(self.loads, self._load_nets, strict=True)
+            if nets[net]
+        ]
+        for part in self.parts:
+            names = SHAPES[part.kind].controls
+            fed += [
+                Terminal(part.name, name)
+                for name, net in zip(names, part.controls, strict=True)
+                if nets[net]
+            ]
+        return frozenset(t for t, net in self._nets.items() if nets[net]), tuple(fed)
 
     def names(self, slots: Iterable[int]) -> tuple[str, ...]:
         """Return the names of the parts in these slots."""

@@ -38,21 +38,16 @@ def cones(design: Design, problem: Problem) -> tuple[Cone, ...]:
     kinds = {p.name: p.type for p in design.parts}
     found: list[Cone] = []
     covered: set[str] = set()
-    wanted = [(r.load,) for r in problem.requirements if r.load in kinds]
     # A required signal without a memory can be judged beside any other at no cost in states.
-    for loads in wanted:
-        needed = _requirements(by_load, problem, loads)
-        parts = upstream(design, loads)
-        covered |= parts
-        found.append(_cone(design, problem, parts, loads, needed))
+    for load in [r.load for r in problem.requirements if r.load in kinds]:
+        cone = cone_of_load(design, problem, load)
+        covered |= cone.parts
+        found.append(cone)
     for part in design.parts:
         if part.type in CONTROLLED and part.name not in covered:
             parts = upstream(design, [part.name])
             found.append(_cone(design, problem, parts, (), ()))
-    for apart in problem.apart:
-        pair = [name for name in (apart.first, apart.second) if name in kinds]
-        parts = upstream(design, pair)
-        found.append(_cone(design, problem, parts, (), (), apart=(apart,)))
+    found.extend(cone_of_pair(design, problem, apart) for apart in problem.apart)
     merged: list[Cone] = []
     for cone in sorted(found, key=lambda c: (-_weight(design, c), not c.loads)):
         for i, other in enumerate(merged):
@@ -62,6 +57,20 @@ def cones(design: Design, problem: Problem) -> tuple[Cone, ...]:
         else:
             merged.append(cone)
     return tuple(sorted(merged, key=lambda c: _weight(design, c)))
+
+
+def cone_of_load(design: Design, problem: Problem, load: str) -> Cone:
+    """Return the cone of one load of `problem`, in which its goals are judged."""
+    by_load = {r.load: r for r in problem.requirements}
+    needed = _requirements(by_load, problem, (load,))
+    return _cone(design, problem, upstream(design, (load,)), (load,), needed)
+
+
+def cone_of_pair(design: Design, problem: Problem, apart: Apart) -> Cone:
+    """Return the cone of two loads that must never be on together."""
+    names = {part.name for part in design.parts}
+    pair = [name for name in (apart.first, apart.second) if name in names]
+    return _cone(design, problem, upstream(design, pair), (), (), apart=(apart,))
 
 
 def whole(design: Design, problem: Problem) -> Cone:

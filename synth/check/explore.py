@@ -89,21 +89,23 @@ class Budget:
 _Members = tuple[tuple[int, ...], ...]
 """For each variable of a zone the clocks that share it."""
 
-_Discrete = tuple[State, int, tuple[int, ...], int]
+Discrete = tuple[State, int, tuple[int, ...], int]
 """Parts, input levels, required signals, environment clocks that run."""
 
-_Key = tuple[_Discrete, _Members, Zone]
+_Key = tuple[Discrete, _Members, Zone]
 
 
 @dataclass(slots=True)
-class _Node:
+class Node:
+    """A settled state with all clock values that a wait can lead to, and how it was reached."""
+
     key: _Key
     on: int
-    parent: _Node | None
+    parent: Node | None
     event: Event | None
 
 
-Push = Callable[[_Node, tuple[int, int]], None]
+Push = Callable[[Node, tuple[int, int]], None]
 Report = Callable[[list[Finding], tuple[int, int]], None]
 
 
@@ -189,7 +191,7 @@ class Explorer:
             self._reactions[key] = known
         return known
 
-    def clocks(self, discrete: _Discrete) -> list[tuple[int, int]]:
+    def clocks(self, discrete: Discrete) -> list[tuple[int, int]]:
         """Return (number, deadline in ticks) of every clock that runs, by number."""
         state, vector, signals, env = discrete
         own = self._circuit_clocks.get(state)
@@ -233,13 +235,13 @@ class Explorer:
         explored = Explored()
         if not orders and self._steady_and_well(explored):
             return explored
-        heap: list[tuple[int, int, int, _Node | Finding]] = []
+        heap: list[tuple[int, int, int, Node | Finding]] = []
         best: dict[_Key, tuple[int, int]] = {}
         done: set[_Key] = set()
         found: set[tuple[Fault, str]] = set()
         count = further = 0
 
-        def push(node: _Node, cost: tuple[int, int]) -> None:
+        def push(node: Node, cost: tuple[int, int]) -> None:
             nonlocal count
             known = best.get(node.key)
             if known is None or cost < known:
@@ -254,13 +256,7 @@ class Explorer:
                     count += 1
                     heapq.heappush(heap, (*cost, count, finding))
 
-        for vector in self.world.nearest(0):
-            if vector & self.supply:
-                environment = self.world.environment(0, None, vector, ())
-                assert environment is not None
-                self._react(
-                    None, (), 0, vector, ZERO_ZONE, environment, orders, push, report, (1, 1)
-                )
+        self._begin(orders, push, report)
         while heap:
             moments, events, _, item = heapq.heappop(heap)
             if isinstance(item, Finding):
@@ -282,6 +278,52 @@ class Explorer:
             explored.states += 1
             self._follow(item, moments, events, orders, push, report)
         return explored
+
+    def _begin(self, orders: bool, push: Push, report: Report) -> None:
+        """Let the supply rise, with every set of levels of the other inputs."""
+        for vector in self.world.nearest(0):
+            if vector & self.supply:
+                environment = self.world.environment(0, None, vector, ())
+                assert environment is not None
+                self._react(
+                    None, (), 0, vector, ZERO_ZONE, environment, orders, push, report, (1, 1)
+                )
+
+    def following(self, node: Node | None, orders: bool) -> list[Node]:
+        """Return what each event that can come next leads to, each with its event.
+
+        `node` None: before the supply rises for the first time. `orders`: also what only other
+        orders of moving lead to. Known times of inputs count as `world.honour` last said. Raises
+        Undecided where a goal fails, for what comes after that is not followed.
+        """
+        found: list[Node] = []
+
+        def push(after: Node, cost: tuple[int, int]) -> None:
+            found.append(after)
+
+        def report(findings: list[Finding], cost: tuple[int, int]) -> None:
+            raise Undecided("a goal fails here, so what would come next is not asked")
+
+        if node is None:
+            self._begin(orders, push, report)
+        else:
+            self._follow(node, 0, 0, orders, push, report)
+        return found
+
+    def started(self, before: Discrete | None, event: Event) -> int:
+        """Return the clocks that start anew at `event` after the state `before` (a mask)."""
+        state, old, signals, env = before or (self.circuit.start, None, self.machine.start, 0)
+        inner = sum(1 << c for c in event.due if c < self.env_base)
+        parts, slots = inner & ((1 << self.signal_base) - 1), inner >> self.signal_base
+        if before is not None and not inner and event.vector == old:
+            return 0
+        moved = event.order or self.settled(state, event.vector, parts)
+        fresh = moved.anew | self.reaction(signals, event.vector, slots)[2] << self.signal_base
+        if before is None or self.world.facts:
+            environment = self.world.environment(env, old, event.vector, event.due)
+            assert environment is not None
+            fresh |= environment[1] << self.env_base
+        return fresh
 
     def _all_named(self, findings: list[Finding]) -> bool:
         """Return whether everything that this cone judges has been found to fail."""
@@ -306,7 +348,7 @@ class Explorer:
         return True
 
     def _follow(
-        self, node: _Node, moments: int, events: int, orders: bool, push: Push, report: Report
+        self, node: Node, moments: int, events: int, orders: bool, push: Push, report: Report
     ) -> None:
         discrete, members, zone = node.key
         _, old, _, env = discrete
@@ -341,7 +383,7 @@ class Explorer:
 
     def _react(
         self,
-        node: _Node | None,
+        node: Node | None,
         due: tuple[int, ...],
         inner: int,
         vector: int,
@@ -363,7 +405,7 @@ class Explorer:
             # Only the world's own clocks expired: neither parts nor signals notice.
             discrete = (state, vector, signals, environment[0])
             new_members, zone = self._zone(discrete, members, at, 0)
-            push(_Node((discrete, new_members, zone), on, node, Event(due, vector)), cost)
+            push(Node((discrete, new_members, zone), on, node, Event(due, vector)), cost)
             return
         parts_due = inner & ((1 << self.signal_base) - 1)
         settled = self.settled(state, vector, parts_due)
@@ -393,10 +435,10 @@ class Explorer:
             discrete = (new_state, vector, new_signals, environment[0])
             fresh = anew | signals_anew << self.signal_base | environment[1] << self.env_base
             new_members, zone = self._zone(discrete, members, at, fresh)
-            push(_Node((discrete, new_members, zone), new_on, node, event), cost)
+            push(Node((discrete, new_members, zone), new_on, node, event), cost)
 
     def _zone(
-        self, discrete: _Discrete, members: _Members, at: Zone, fresh: int
+        self, discrete: Discrete, members: _Members, at: Zone, fresh: int
     ) -> tuple[_Members, Zone]:
         """Return the clocks that share each variable, and the zone after any wait."""
         source = {}
@@ -479,7 +521,7 @@ class Explorer:
 
     def _findings(
         self,
-        node: _Node | None,
+        node: Node | None,
         event: Event,
         on: int,
         loads: tuple[int, ...],

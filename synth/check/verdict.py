@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import time as clock
 
-from synth.check.cones import cones, consumers_apart, whole
+from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
 from synth.check.explore import Budget, Explored, Explorer
 from synth.check.structure import structure
 from synth.check.witness import defect
 from synth.design import Design
 from synth.errors import Undecided
-from synth.problem import Problem
+from synth.problem import Apart, Peak, Problem
 from synth.result import Defect, Fault, Verdict
 
 
@@ -47,7 +47,7 @@ def check(
     if problem.peak is not None:
         most: int | None = None
         try:
-            most, counted = _most_units(design, problem, budget)
+            most, counted = most_units(design, problem, budget)
             states += counted
         except Undecided:
             pass  # the whole is explored instead, and is what decides
@@ -80,7 +80,44 @@ def check(
     return verdict()
 
 
-def _most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | None, int]:
+def first_failure(
+    design: Design,
+    problem: Problem,
+    of: str | Apart | Peak,
+    *,
+    deadline: float | None = None,
+    most_states: int = 500_000,
+) -> Defect | None:
+    """Return the shortest way in which one thing asked of `design` fails, None if it holds.
+
+    `of` is a load that some goal names, two loads never on together, or the most units in use.
+    Only what the circuit does is judged, not how it is built: an input without a wire is dead,
+    an output may feed several wires, and units are not counted but for a peak; so one can ask
+    what is left of a design when something in it is left out. Parts that `of` does not depend on
+    are not looked at, also where they never settle.
+    Raises Undecided when time or states run out; DesignError for a loop through power inputs.
+    """
+    budget = Budget(deadline, most_states)
+    if isinstance(of, Peak):
+        try:
+            most, _ = most_units(design, problem, budget)
+        except Undecided:
+            most = None  # the whole is explored instead, and is what decides
+        if most is not None and most <= of.units:
+            return None
+        cone = whole(design, problem)
+    elif isinstance(of, Apart):
+        cone = cone_of_pair(design, problem, of)
+    else:
+        cone = cone_of_load(design, problem, of)
+    explorer = Explorer(design, problem, cone, budget)
+    explored, _ = _explore(explorer, True)
+    if not explored.findings:
+        return None
+    return defect(explorer, design, problem, explored.findings[0])
+
+
+def most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | None, int]:
     """Return a bound on the units ever in use at one moment (None: not found), and states."""
     total = states = 0
     for cone in consumers_apart(design, problem):

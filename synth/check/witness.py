@@ -165,7 +165,8 @@ def time_in_words(time: Fraction) -> str:
     return f"about {thousandths // 1000}.{thousandths % 1000:03d} ms"
 
 
-def _when(problem: Problem, moments: Sequence[Moment]) -> str:
+def when_in_words(problem: Problem, moments: Sequence[Moment]) -> str:
+    """Return the last of `moments` as a user knows it: so long after an input changed."""
     last = moments[-1]
     changing = [m for m in moments if m.inputs]
     cause = changing[-1]
@@ -248,7 +249,7 @@ def defect(explorer: Explorer, design: Design, problem: Problem, finding: Findin
     times = event_times(explorer, path)
     circuit = explorer.circuit
     moments = _moments(circuit, path, times)
-    when = _when(problem, moments)
+    when = when_in_words(problem, moments)
     fault = finding.fault
     orders: tuple[str, ...] = ()
     turning = [k for k, event in enumerate(path) if event.order is not None]

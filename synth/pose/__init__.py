@@ -2,7 +2,8 @@
 
 Rooms, in the order in which goals walk through them: `names` (loads and inputs told apart),
 `lower` (one signal for each load), `canonical` (equal wishes are equal signals), `facts` (what
-is known of the inputs), `settings` (limits, and the times on offer), `assumptions`.
+is known of the inputs), `settings` (limits, and the times on offer), `assumptions`; `without`
+(the list less one goal, to be asked anew).
 """
 
 from __future__ import annotations

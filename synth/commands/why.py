@@ -1,0 +1,140 @@
+"""`synth why`: what is each part, wire and setting of a design for, and why nothing cheaper?"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from synth.errors import DesignError
+
+HELP = """Tell what each part, wire and setting of a design is for.
+
+DESIGN is a design or plan that holds (JSON or YAML); GOALS is a goal file, or a list of phrases
+where no such file exists. Each part is left out and each contact bridged, each setting changed a
+little, each wire left out: the exact check finds the shortest input sequence that breaks a goal.
+
+\b
+Examples:
+  synth why plan/design.json goals/potting-shed.yaml
+  synth why plan/design.json goals/potting-shed.yaml --part "relay break 1"
+  synth why plan/design.json goals/potting-shed.yaml --bound --out why
+
+\b
+Exit codes: 0 all told, 1 the design does not hold, 2 bad input, 3 not all was decided.
+Ctrl-C stops and shows what there is.
+"""
+
+
+def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
+    """Refuse a time limit that is no number."""
+    if value != value:
+        raise click.BadParameter("must be a number of seconds")
+    return value
+
+
+@click.command("why", help=HELP)
+@click.argument("design_file", metavar="DESIGN")
+@click.argument("goals", metavar="GOALS")
+@click.option("--part", metavar="NAME", help="Only this part, with a timing picture.")
+@click.option("--bound", is_flag=True, help="Also plan anew, and tell why nothing cheaper will do.")
+@click.option(
+    "--no-cache", is_flag=True, help="With --bound: do not use or keep what earlier runs proved."
+)
+@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
+)
+@click.option("--out", metavar="FOLDER", help="Also write why.md and a timing picture per part.")
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.1, max=86_400),
+    default=60.0,
+    callback=_number,
+    show_default=True,
+    help="Seconds; then what there is, labelled. With --bound as long again to plan.",
+)
+def command(
+    design_file: str,
+    goals: str,
+    part: str | None,
+    bound: bool,
+    no_cache: bool,
+    kit: str | None,
+    form: str,
+    out: str | None,
+    time_limit: float,
+) -> None:
+    """Tell why each part is there; see HELP."""
+    from synth import pipeline
+    from synth.cli import _console, _told_known, _Watch
+
+    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
+    file, text = (goals, None) if is_file else (None, goals)
+    problem, design = pipeline.read_design(design_file, file, text, kit)
+    names = [item.name for item in design.parts]
+    if part is not None and part not in names:
+        raise DesignError(
+            f"the design has no part called '{part}'", hint=f"its parts: {', '.join(names)}"
+        )
+    verdict = pipeline.check_design(design, problem, time_limit)
+    if not verdict.holds:
+        click.echo(f"synth: the design does not hold: {verdict.defects[0].message}", err=True)
+        click.echo("  only of a design that holds can one say what its parts are for;", err=True)
+        click.echo("  synth check shows all that is wrong with it", err=True)
+        sys.exit(1)
+    fewer = pipeline.goals_left_out(file, text, problem)
+    outcome, floor, memory = None, None, None
+    price = design.price(problem.kit)
+    with _Watch(quiet=form == "json") as watch:
+        reasons = pipeline.explain_design(
+            design,
+            problem,
+            fewer,
+            part,
+            time_limit,
+            lambda done, of: watch.report(f"change {done + 1} of {of}", None, None),
+            watch.stopped,
+        )
+        if bound and not watch.stopped():
+            memory = None if no_cache else pipeline.open_memory()
+            outcome = pipeline.plan(
+                problem,
+                watch.report,
+                time_limit,
+                stopped=watch.stopped,
+                memory=memory,
+            )
+            best = outcome.price if outcome.price is not None else price
+            floor = pipeline.least_price(problem, min(best, price))
+
+    for note in memory.notes if memory is not None else ():
+        click.echo(f"synth: {note}", err=True)
+    from synth.report import reasons as shown
+
+    told = [] if floor is None or outcome is None else shown.floor_lines(
+        floor, price, outcome, problem
+    )  # fmt: skip
+    if out is not None:
+        pipeline.write_folder(out, shown.reasons_files(problem, reasons, told))
+    if form == "json":
+        from synth.report.document import to_json
+
+        document = shown.reasons_document(problem, reasons)
+        if floor is not None and outcome is not None:
+            document["bound"] = shown.floor_document(floor, price, outcome, problem)
+        click.echo(to_json(document), nl=False)
+    else:
+        console = _console()
+        if part is not None:
+            shown.print_part(console, problem, reasons)
+        else:
+            shown.print_reasons(console, design, problem, reasons)
+        if floor is not None and outcome is not None:
+            shown.print_floor(console, floor, price, outcome, problem)
+            if memory is not None and memory.known:
+                click.echo(f"\n{_told_known(memory.known)}")
+        if out is not None:
+            click.echo(f"Written to {out}: why.md and timing pictures")
+    sys.exit(0 if reasons.complete else 3)

@@ -1,0 +1,61 @@
+"""What clashes: the smallest set of goals and limits that cannot be had together, and ways out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from synth.result import Status
+
+
+class Kind(StrEnum):
+    """What a wish is."""
+
+    GOAL = "goal"
+    SUPPLY = "supply"
+    """The largest supply, in units."""
+    PRICE = "price"
+    """The largest price, in coins."""
+    MOST = "most"
+    """The most of one part."""
+
+
+@dataclass(frozen=True, order=True)
+class Wish:
+    """A goal (`number` is its own) or a limit (`number` is its value, `part` the kit's name)."""
+
+    kind: Kind
+    number: int
+    part: str = ""
+
+
+@dataclass(frozen=True)
+class WayOut:
+    """What may give so that all the rest can be had: `dropped` wishes, or one limit set to
+    `value`; a design that was checked shows that it suffices, at `price` and `supply`.
+
+    `least`: no smaller change of that limit will do; proven.
+    """
+
+    dropped: tuple[Wish, ...]
+    value: int | None
+    price: int
+    supply: int
+    least: bool = False
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Why a whole list cannot be had.
+
+    `status` of the whole list: only when it is impossible is there a clash. `clash` cannot be
+    had, proven; `smallest` says that no smaller set clashes, proven. `reasons` are the search's.
+    """
+
+    status: Status
+    clash: tuple[Wish, ...] = ()
+    smallest: bool = False
+    reasons: tuple[str, ...] = ()
+    ways: tuple[WayOut, ...] = ()
+    notes: tuple[str, ...] = ()
+    bounds: tuple[str, ...] = ()

@@ -1,0 +1,110 @@
+"""Really different designs: not the same one with its parts renamed."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from synth.design import Design, Skeleton
+from synth.parts.behaviour import PartType
+from synth.parts.kit import Kit
+
+if TYPE_CHECKING:
+    from networkx import DiGraph
+
+MIRRORED = {"in1": "in", "in2": "in"}
+"""Inputs of a joint, which may be exchanged."""
+
+
+class Different:
+    """Wirings seen so far; two are the same if one is the other with parts renamed.
+
+    How power is split does not make a design different.
+    """
+
+    def __init__(self) -> None:
+        self._seen: dict[str, list[DiGraph[str]]] = {}
+
+    def add(self, skeleton: Skeleton) -> bool:
+        """Return whether `skeleton` is new, and keep it."""
+        from networkx import is_isomorphic
+        from networkx.algorithms.isomorphism import categorical_node_match
+
+        graph = graph_of(skeleton)
+        alike = self._seen.setdefault(_around(graph), [])
+        match = categorical_node_match("label", "")
+        if any(is_isomorphic(graph, other, match) for other in alike):
+            return False
+        alike.append(graph)
+        return True
+
+
+def graph_of(skeleton: Skeleton) -> DiGraph[str]:
+    """Return the graph of a wiring: a node for each part, labelled with its type and settings
+    (loads by their names), and one for each wire, labelled with its terminals."""
+    from networkx import DiGraph
+
+    graph: DiGraph[str] = DiGraph()
+    for part in skeleton.parts:
+        own = part.name if part.type is PartType.LOAD else ""
+        settings = () if part.type is PartType.SUPPLY else tuple(sorted(part.settings))
+        graph.add_node(part.name, label=repr((part.part, own, settings)))
+    for number, (source, target) in enumerate(skeleton.feeds):
+        wire = f"\0{number}"
+        end = MIRRORED.get(target.terminal, target.terminal)
+        graph.add_node(wire, label=f"{source.terminal}>{end}")
+        graph.add_edge(source.part, wire)
+        graph.add_edge(wire, target.part)
+    return graph
+
+
+def _around(graph: DiGraph[str]) -> str:
+    """Return what is the same for graphs that are: the labels on both sides of each node."""
+    labels = {node: str(data["label"]) for node, data in graph.nodes.items()}
+    return repr(
+        sorted(
+            (
+                label,
+                sorted(labels[one] for one in graph.predecessors(node)),
+                sorted(labels[one] for one in graph.successors(node)),
+            )
+            for node, label in labels.items()
+        )
+    )
+
+
+def telling(design: Design, first: Design, kit: Kit) -> str:
+    """Return in a line how `design` differs from `first` in parts and figures."""
+    told: list[str] = []
+    for amount, unit in (
+        (design.price(kit) - first.price(kit), "coin"),
+        (design.supply - first.supply, "unit"),
+    ):
+        if amount:
+            plural = "" if abs(amount) == 1 else "s"
+            told.append(f"{abs(amount)} {unit}{plural} {'more' if amount > 0 else 'less'}")
+    own, other = _counted(design), _counted(first)
+    more = [_many(own[n] - other[n], n) for n in own if own[n] > other.get(n, 0)]
+    less = [_many(other[n] - own.get(n, 0), n) for n in other if other[n] > own.get(n, 0)]
+    if more and less:
+        told.append(f"{_listed(more)} in place of {_listed(less)}")
+    elif more or less:
+        told.append(f"{_listed(more or less)} {'more' if more else 'less'}")
+    if not told:
+        return "the same parts, wired in another way"
+    return "; ".join(told)
+
+
+def _counted(design: Design) -> Mapping[str, int]:
+    return Counter(
+        part.part for part in design.parts if part.type not in (PartType.SUPPLY, PartType.LOAD)
+    )
+
+
+def _many(number: int, noun: str) -> str:
+    return f"{'a' if number == 1 else number} {noun}" + ("" if number == 1 else "s")
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -1,0 +1,167 @@
+"""Choices on the terminal, as a document, and as a picture of the front."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+
+from synth import __version__
+from synth.choices import Choice, Choices, Measure
+from synth.design import design_document
+from synth.problem import Problem
+from synth.report.svg import Svg, text_width
+from synth.report.terminal import CAUTIONS, _Page, counted
+from synth.result import Outcome
+
+_LEAST = {
+    Measure.PRICE: "least price for its power",
+    Measure.PARTS: "fewest parts",
+}
+_MARGIN = 70
+_WIDTH, _HEIGHT = 640, 400
+
+
+def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
+    """Print the front, then the different designs of the choice that was asked for."""
+    page = _Page(console)
+    page.heading(problem.title or "Options")
+    table = page.table(
+        "The front: no design is better in all", ">No.", ">Coins", ">Units", ">Parts", "Proven",
+        "How it differs from the first",
+    )
+    for number, choice in enumerate(choices.front, 1):
+        page.row(
+            table, str(number), str(choice.price), str(choice.supply), str(choice.parts),
+            _proven(choice), choice.differs or "the cheapest",
+        )
+    page.show(table)
+    whole = "This is the whole front, within the bounds of the search." if choices.complete else (
+        "There may be more choices than these."
+    )
+    page.say(whole)
+    page.items("What is known", choices.notes)
+    if choices.chosen:
+        chosen = choices.front[choices.chosen - 1]
+        page.section(f"Different designs for choice {choices.chosen}")
+        page.say(
+            f"At most {counted(chosen.price, 'coin')} and {counted(chosen.supply, 'unit')}. "
+            + _how_many(choices)
+        )
+        for number, choice in enumerate(choices.designs, 1):
+            page.item(f"{number}.", f"{_parts(choice)}{_differs(choice)}")
+    page.items("Cautions", CAUTIONS)
+
+
+def _how_many(choices: Choices) -> str:
+    number = len(choices.designs)
+    if choices.all_designs:
+        return f"{counted(number, 'design')}, and there are no others: each is wired differently."
+    return f"{counted(number, 'design')} found; there may be more."
+
+
+def _differs(choice: Choice) -> str:
+    return f" ({choice.differs})" if choice.differs else ""
+
+
+def _parts(choice: Choice) -> str:
+    names: dict[str, int] = {}
+    for part in choice.design.parts:
+        if part.type.value not in ("supply", "load"):
+            names[part.part] = names.get(part.part, 0) + 1
+    return ", ".join(name if n == 1 else f"{n} {name}s" for name, n in names.items())
+
+
+def _proven(choice: Choice) -> str:
+    return ", ".join(_LEAST[measure] for measure in choice.least) or "checked"
+
+
+def choices_document(
+    choices: Choices, problem: Problem, outcome: Outcome
+) -> dict[str, Any]:
+    """Return the choices as plain data: prices in whole coins, power in whole units."""
+
+    def one(choice: Choice) -> dict[str, Any]:
+        return {
+            "price": choice.price,
+            "supply": choice.supply,
+            "parts": choice.parts,
+            "least": [measure.value for measure in choice.least],
+            "differs": choice.differs,
+            "check": {"verdict": "holds", "states": choice.states},
+            "design": design_document(choice.design),
+        }
+
+    return {
+        "synth": __version__,
+        "title": problem.title,
+        "status": outcome.status.value,
+        "complete": choices.complete,
+        "front": [one(choice) for choice in choices.front],
+        "notes": list(choices.notes),
+        "chosen": choices.chosen,
+        "designs": [one(choice) for choice in choices.designs],
+        "all_designs": choices.all_designs,
+        "clash": list(outcome.clash),
+    }
+
+
+def front_svg(choices: Choices, title: str) -> str:
+    """Return the front as an SVG document: coins to the right, units upwards, parts beside each.
+
+    Lower and further left is better. Same input, same bytes; every text is escaped.
+    """
+    svg = Svg(f"Choices: {title}", "; ".join(_said(n, c) for n, c in _numbered(choices)))
+    svg.text(24, 28, title or "Choices", size=16, bold=True)
+    svg.text(24, 48, "To the left is cheaper, lower down needs less power.")
+    left, right, top, bottom = _MARGIN, _WIDTH - 30, 70, _HEIGHT - 50
+    prices = _ticks([choice.price for choice in choices.front])
+    units = _ticks([choice.supply for choice in choices.front])
+
+    def across(price: int) -> int:
+        return left + round((right - left) * (price - prices[0]) / (prices[-1] - prices[0]))
+
+    def up(supply: int) -> int:
+        return bottom - round((bottom - top) * (supply - units[0]) / (units[-1] - units[0]))
+
+    for price in prices:
+        svg.line(across(price), top, across(price), bottom, 1, stroke="#d0d0d0")
+        svg.text(across(price), bottom + 18, str(price), anchor="middle")
+    for supply in units:
+        svg.line(left, up(supply), right, up(supply), 1, stroke="#d0d0d0")
+        svg.text(left - 10, up(supply) + 4, str(supply), anchor="end")
+    svg.text((left + right) // 2, bottom + 38, "price, coins", anchor="middle")
+    svg.text(left - 10, top - 8, "supply, units", anchor="start")
+    placed: list[tuple[int, int, int, int]] = []
+    for number, choice in _numbered(choices):
+        x, y = across(choice.price), up(choice.supply)
+        svg.circle(x, y, 5, fill="black")
+        label = f"{number}: {counted(choice.parts, 'part')}"
+        wide = text_width(label)
+        start = x + 10 if x + 14 + wide < right else x - 10 - wide
+        level = y - 6
+        while any(a < start + wide and start < b and c - 14 < level < d + 14
+                  for a, b, c, d in placed):
+            level -= 15
+        placed.append((start, start + wide, level, level))
+        svg.text(start, level, label)
+    return svg.document(_WIDTH, _HEIGHT)
+
+
+def _numbered(choices: Choices) -> list[tuple[int, Choice]]:
+    return list(enumerate(choices.front, 1))
+
+
+def _said(number: int, choice: Choice) -> str:
+    return f"{number}: {choice.price} coins, {choice.supply} units, {choice.parts} parts"
+
+
+def _ticks(values: list[int]) -> list[int]:
+    """Return whole numbers for an axis, evenly spaced, that take in all values with some room."""
+    low, high = min(values), max(values)
+    step = 1
+    while (high - low) // step > 8:
+        step = step * 2 if str(step)[0] in "15" else step * 5 // 2
+    first = max(0, (low - 1) // step * step)
+    last = (high // step + 1) * step
+    return list(range(first, last + 1, step))

@@ -1,0 +1,236 @@
+"""Other designs: the front of price, power and parts, and really different designs."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from synth import pipeline
+from synth.choices import Choice, Choices, Measure, parts_counted
+from synth.cli import main
+from synth.design import PartInUse, Skeleton, Terminal
+from synth.explore import Different, telling
+from synth.parts.behaviour import PartType
+from synth.parts.kit import Kit
+from synth.problem import Problem
+from synth.read.design_file import parse_design
+from synth.read.kit_file import load_kit
+from synth.report.choices import front_svg
+from synth.result import Status
+
+FOUR = "fan 5 s after hot, lamp always, bell while door is open, heater at night"
+
+
+def front(goals: str, kit: str | None = None, designs: int = 0) -> tuple[Problem, Choices]:
+    problem = pipeline.read_problem(None, goals, kit)
+    choices, outcome = pipeline.options(problem, 12.0, designs)
+    assert outcome.status is Status.PROVEN
+    return problem, choices
+
+
+def test_the_front_trades_a_coin_for_two_units() -> None:
+    """Five consumers of one unit: two dividers waste two units of seven, and a divider in place
+    of which two tap-offs stand wastes none (worked by hand)."""
+    problem, choices = front(FOUR, "full")
+    figures = [choice.values for choice in choices.front]
+    assert figures == [(27, 7, 6), (28, 5, 7)]
+    assert choices.front[0].least == (Measure.PRICE, Measure.PARTS)
+    assert choices.front[1].differs == (
+        "1 coin more; 2 units less; 2 tap-offs in place of a divider"
+    )
+    for choice in choices.front:
+        verdict = pipeline.check_design(choice.design, problem)
+        assert verdict.holds
+        assert choice.values == (
+            choice.design.price(problem.kit),
+            choice.design.supply,
+            parts_counted(choice.design),
+        )
+
+
+def test_no_choice_beats_another_and_the_first_is_the_cheapest() -> None:
+    problem, choices = front("lamp while hot or damp, fan while hot and not damp", None)
+    for one in choices.front:
+        assert not any(other.beats(one) for other in choices.front)
+    cheapest = pipeline.plan(problem, seconds=20)
+    assert choices.front[0].price == cheapest.price
+
+
+def test_fewest_parts_agree_with_a_kit_in_which_every_part_costs_a_coin(tmp_path: Path) -> None:
+    problem, choices = front("lamp while hot, fan while hot, bell while hot", None)
+    flat = dataclasses.replace(
+        problem.kit,
+        parts=tuple(
+            part
+            if part.type in (PartType.SUPPLY, PartType.LOAD)
+            else dataclasses.replace(part, price=1)
+            for part in problem.kit.parts
+        ),
+    )
+    fewest = pipeline.plan(dataclasses.replace(problem, kit=flat), seconds=20)
+    assert fewest.status is Status.PROVEN
+    assert min(choice.parts for choice in choices.front) == fewest.price
+
+
+# -- really different designs ---------------------------------------------------------------------
+
+
+def wiring(*feeds: str, parts: str = "relay make 1, relay make 2, lamp") -> Skeleton:
+    """Return a wiring from words like "supply.out>lamp.in"."""
+    kinds = {"relay make": PartType.RELAY_MAKE, "joint": PartType.JOINT}
+    used = [PartInUse("supply", PartType.SUPPLY, "supply")]
+    for name in parts.split(", "):
+        stem = name.rstrip("0123456789 ")
+        kind = kinds.get(stem, PartType.LOAD)
+        used.append(PartInUse(name, kind, stem if kind is not PartType.LOAD else "load"))
+    ends = []
+    for feed in feeds:
+        source, target = feed.split(">")
+        ends.append((Terminal(*source.split(".")), Terminal(*target.split("."))))
+    return Skeleton("k", tuple(used), tuple(ends))
+
+
+def test_renamed_parts_make_no_other_design() -> None:
+    seen = Different()
+    series = ("supply.out>relay make 1.in", "relay make 1.out>relay make 2.in",
+              "relay make 2.out>lamp.in", "supply.out>relay make 1.coil",
+              "lamp.x>relay make 2.coil")
+    swap = {"relay make 1": "relay make 2", "relay make 2": "relay make 1"}
+    renamed = tuple(
+        ">".join(
+            ".".join((swap.get(end.split(".")[0], end.split(".")[0]), end.split(".")[1]))
+            for end in feed.split(">")
+        )
+        for feed in series
+    )
+    assert seen.add(wiring(*series))
+    assert not seen.add(wiring(*series))
+    assert not seen.add(wiring(*renamed))
+    # Coil and contact exchanged: another design.
+    other = tuple(feed.replace(".coil", ".tmp").replace("2.in", "2.coil").replace(".tmp", ".in")
+                  if feed.endswith("2.in") or feed.endswith("2.coil") else feed for feed in series)
+    assert seen.add(wiring(*other))
+
+
+def test_the_sides_of_a_joint_may_be_exchanged() -> None:
+    seen = Different()
+    parts = "relay make 1, joint 1, lamp"
+    assert seen.add(wiring("supply.out>joint 1.in1", "relay make 1.out>joint 1.in2",
+                           "joint 1.out>lamp.in", parts=parts))
+    assert not seen.add(wiring("supply.out>joint 1.in2", "relay make 1.out>joint 1.in1",
+                               "joint 1.out>lamp.in", parts=parts))
+
+
+@given(st.permutations(range(4)))
+@settings(max_examples=24, deadline=None)
+def test_any_renaming_is_seen_through(order: list[int]) -> None:
+    names = [f"relay make {n}" for n in range(1, 5)]
+    feeds = ["supply.out>{}.in", "{}.out>{}.in", "{}.out>{}.coil", "{}.out>lamp.in"]
+
+    def built(on: list[str]) -> Skeleton:
+        said = [feeds[0].format(on[0])]
+        said += [feeds[1].format(a, b) for a, b in zip(on, on[1:], strict=False)]
+        said += [feeds[2].format(on[0], b) for b in on[1:]]
+        return wiring(*said, feeds[3].format(on[-1]), parts=", ".join([*names, "lamp"]))
+
+    seen = Different()
+    assert seen.add(built(names))
+    assert not seen.add(built([names[i] for i in order]))
+
+
+@pytest.mark.parametrize(
+    ("goals", "number"),
+    [
+        # The second sensor behind the first: nothing else costs as little.
+        ("lamp while hot, fan while hot and damp", 1),
+        # Two sensors in series, in either order.
+        ("lamp while hot and damp", 2),
+        # Three in series, in any order.
+        ("lamp while hot and damp and windy", 6),
+        # Either sensor feeds both lamps; the third stands in either place of the three.
+        ("lamp while hot and damp, fan while hot and damp and windy", 2),
+    ],
+)
+def test_all_designs_counted_by_hand(goals: str, number: int) -> None:
+    problem, choices = front(goals, None, designs=50)
+    assert choices.all_designs
+    assert choices.chosen == 1
+    first = choices.front[0]
+    assert len(choices.designs) == number
+    for design in choices.designs:
+        assert (design.price, design.supply) <= (first.price, first.supply)
+        assert pipeline.check_design(design.design, problem).holds
+
+
+def test_telling_differences() -> None:
+    kit: Kit = load_kit("starter")
+    text = (Path(__file__).parent / "designs" / "potting-shed.json").read_text(encoding="utf-8")
+    design = parse_design(text, "potting-shed.json", kit)
+    assert telling(design, design, kit) == "the same parts, wired in another way"
+
+
+# -- what is shown --------------------------------------------------------------------------------
+
+
+def test_command_writes_all_of_it(tmp_path: Path) -> None:
+    folder = tmp_path / "options"
+    words = ["options", "--goals", FOUR, "--kit", "full", "--designs", "3", "--out", str(folder)]
+    words += ["--time-limit", "10"]
+    told = CliRunner().invoke(main, words)
+    assert told.exit_code == 0, told.output
+    assert "There may be more choices than these." in told.stdout
+    document = json.loads((folder / "options.json").read_text(encoding="utf-8"))
+    assert [one["price"] for one in document["front"]] == [27, 28]
+    ElementTree.fromstring((folder / "front.svg").read_text(encoding="utf-8"))
+    problem = pipeline.read_problem(None, FOUR, "full")
+    for file in sorted(folder.glob("choice-*.json")):
+        design = parse_design(file.read_text(encoding="utf-8"), file.name, problem.kit)
+        assert pipeline.check_design(design, problem).holds
+
+
+def test_command_says_what_is_wrong() -> None:
+    asked = ["options", "--goals", "lamp always", "--designs", "1", "--point", "9"]
+    told = CliRunner().invoke(main, asked)
+    assert told.exit_code == 2
+    assert "no choice 9" in told.stderr
+
+
+@pytest.mark.parametrize("number", [1, 2, 7])
+def test_picture_escapes_titles_and_keeps_labels_apart(number: int) -> None:
+    _, choices = front("lamp always", None)
+    one = choices.front[0]
+    many = tuple(
+        dataclasses.replace(one, price=10 + n // 2, supply=9 - n, parts=5 + n)
+        for n in range(number)
+    )
+    text = front_svg(Choices(many, True, ()), "<b>&")
+    root = ElementTree.fromstring(text)
+    labels = [
+        (float(node.get("x", "0")), float(node.get("y", "0")), node.text or "")
+        for node in root.iter("{http://www.w3.org/2000/svg}text")
+        if " part" in (node.text or "")
+    ]
+    assert len(labels) == number
+    for i, (x, y, word) in enumerate(labels):
+        for other_x, other_y, other in labels[:i]:
+            apart = abs(y - other_y) >= 11 or x >= other_x + 6 * len(other) or (
+                other_x >= x + 6 * len(word)
+            )
+            assert apart
+
+
+def test_choices_compare_in_all_measures() -> None:
+    _, choices = front("lamp always", None)
+    one = choices.front[0]
+    better = dataclasses.replace(one, price=one.price - 1)
+    mixed = dataclasses.replace(one, price=one.price - 1, supply=one.supply + 1)
+    assert isinstance(one, Choice)
+    assert better.beats(one) and not one.beats(better)
+    assert not mixed.beats(one) and not one.beats(mixed) and not one.beats(one)

@@ -145,6 +145,76 @@ class TestPlan:
         assert "the kit is 'starter'" not in ran.stdout
 
 
+class TestGap:
+    """The potting shed at its proven price is what an early end is held against."""
+
+    def test_wide_gap_ends_early_and_says_so(self, shed: tuple[Path, Result]) -> None:
+        least = json.loads(shed[1].stdout)["price"]
+        ran = run("plan", SHED, "--gap", "90", "--no-cache", "--format", "json")
+        document = json.loads(ran.stdout)
+        jsonschema.validate(document, PLAN_SCHEMA)
+        assert (ran.exit_code, document["status"]) == (0, "best-found")
+        assert document["check"]["verdict"] == "holds"
+        # Stopped before the proof, so the bound has not met the price; it is still a true bound.
+        assert 0 < document["bound"] < document["price"]
+        assert document["bound"] <= least <= document["price"]
+        assert 100 * (document["price"] - document["bound"]) <= 90 * document["price"]
+
+    def test_the_gap_is_told(self) -> None:
+        ran = run("plan", SHED, "--gap", "90", "--no-cache")
+        assert ran.exit_code == 0
+        assert re.match(r"Best found, gap [\d.]+ %: checked, not proven", ran.stdout.split("\n")[2])
+
+    def test_no_gap_at_all_is_a_proof(self, shed: tuple[Path, Result]) -> None:
+        ran = run("plan", SHED, "--gap", "0", "--no-cache", "--format", "json")
+        document = json.loads(ran.stdout)
+        assert (ran.exit_code, document["status"]) == (0, "proven-cheapest")
+        assert document["price"] == json.loads(shed[1].stdout)["price"]
+
+    def test_narrow_gap_is_kept(self) -> None:
+        ran = run("plan", SHED, "--gap", "5", "--no-cache", "--format", "json")
+        document = json.loads(ran.stdout)
+        assert ran.exit_code == 0
+        assert 100 * (document["price"] - document["bound"]) <= 5 * document["price"]
+
+    @pytest.mark.parametrize("gap", ["-1", "101", "nan", "wide"])
+    def test_what_is_no_gap(self, gap: str) -> None:
+        ran = run("plan", "--goals", "light always", "--gap", gap)
+        assert (ran.exit_code, ran.stdout) == (2, "")
+        assert "--gap" in ran.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_progress_shows_the_best_and_the_bound(shed: tuple[Path, Result]) -> None:
+    """On a terminal both numbers are shown as they improve, and they speak of the whole: the
+    price of one of its circuits is neither. The proven price lies between them all the time."""
+    import pty
+
+    least = json.loads(shed[1].stdout)["price"]
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "synth.cli", "plan", SHED, "--no-cache"],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.DEVNULL,
+        stderr=theirs,
+    )
+    os.close(theirs)
+    shown = b""
+    try:
+        while more := os.read(ours, 65536):
+            shown += more
+    except OSError:  # how Linux says that the other end was closed
+        pass
+    os.close(ours)
+    assert process.wait(60) == 0
+    lines = shown.decode().split("\r")
+    best = [int(n) for line in lines for n in re.findall(r"best so far (\d+)", line)]
+    bound = [int(n) for line in lines for n in re.findall(r"bound (\d+)", line)]
+    assert best == sorted(best, reverse=True) and min(best) == least
+    assert bound == sorted(bound) and len(set(bound)) > 2 and max(bound) == least
+    assert lines[-1] == "" and lines[-2].strip() == ""
+
+
 class TestImpossibleAndUndecided:
     @pytest.mark.parametrize(
         ("words", "said"),

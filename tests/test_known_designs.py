@@ -175,7 +175,8 @@ def learned_from(engine: Engine, wrong: Skeleton) -> Scenario | None:
     if design is None or verdict is None or verdict.holds:
         return None
     before = len(questions.learned)
-    questions._learn(design, verdict, in_slots(engine, wrong)[0])
+    bare, slots = in_slots(engine, wrong)
+    questions._learn(design, verdict, bare, slots)
     return questions.learned[-1] if len(questions.learned) > before else None
 
 

@@ -53,7 +53,10 @@ def command(
     is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
     file, text = (goals, None) if is_file else (None, goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
-    page, verdict = pipeline.running_page(design, problem, time_limit)
+    why = {}
+    if pipeline.holds(design, problem, time_limit):
+        why = pipeline.without_parts(design, problem, file, text, time_limit)
+    page, verdict = pipeline.running_page(design, problem, time_limit, why)
     pipeline.write_folder(out, {FILE: page})
     standing = "undecided" if verdict is None else "holds" if verdict.holds else "fails"
     if form == "json":

@@ -86,7 +86,7 @@ def command(
         sys.exit(1)
     fewer = pipeline.goals_left_out(file, text, problem)
     outcome, floor, memory = None, None, None
-    price = design.price(problem.kit)
+    price = design.price(problem.kit, problem.limits.stock)
     with _Watch(quiet=form == "json") as watch:
         reasons = pipeline.explain_design(
             design,
@@ -106,7 +106,9 @@ def command(
                 stopped=watch.stopped,
                 memory=memory,
             )
-            best = outcome.price if outcome.price is not None else price
+            best = price
+            if outcome.design is not None:
+                best = outcome.design.price(problem.kit, problem.limits.stock)
             floor = pipeline.least_price(problem, min(best, price))
 
     for note in memory.notes if memory is not None else ():

@@ -156,8 +156,11 @@ class Builder:
         return " ".join(str(child) for child in children).replace(JOINER, " ")
 
     def duration(self, children: list[Token]) -> int:
-        token = children[0]
-        text = str(token)
+        return self.duration_of(str(children[0]), self.at(children[0]))
+
+    def duration_of(self, said: str, at: Place | None = None) -> int:
+        """Return the time that `said` names, in ticks; raises GoalError or TimeError at `at`."""
+        text = said
         first = text.split()[0]
         if first == "half":
             unit = text.split()[-1]
@@ -167,14 +170,14 @@ class Builder:
         factors = [UNITS[unit] for unit in re.findall(r"[a-z]+", text) if unit in UNITS]
         if any(a <= b for a, b in zip(factors, factors[1:], strict=False)):
             raise self.fail(
-                f"{quoted(str(token))} is not one time",
-                self.at(token),
+                f"{quoted(said)} is not one time",
+                at,
                 "write the larger unit first, as in '2 h 30 min'",
             )
         try:
             return parse_duration(text)
         except SynthError as problem:
-            raise type(problem)(problem.message, self.at(token), problem.hint) from None
+            raise type(problem)(problem.message, at, problem.hint) from None
 
     def conditions(self, children: list[Any]) -> list[Condition]:
         return [child for child in children if isinstance(child, Is | Negation | Every | Some)]

@@ -9,7 +9,18 @@ from dataclasses import replace
 from pathlib import Path
 
 from synth.errors import GoalError, Place, SynthError
-from synth.goals import DeclaredInput, DeclaredLoad, Fact, Goal, GoalList, PartLimit
+from synth.goals import (
+    Branches,
+    DeclaredInput,
+    DeclaredLoad,
+    Fact,
+    Goal,
+    GoalList,
+    InStock,
+    PartLeast,
+    PartLimit,
+    Untimed,
+)
 from synth.problem import InputKind, Objective
 from synth.read.builder import LONGEST_NAME
 from synth.read.kit_file import bundled_kits
@@ -18,7 +29,10 @@ from synth.read.splitting import MOST_PHRASES
 from synth.read.suggest import did_you_mean, quoted
 from synth.read.yaml_source import Node, load, read_text
 
-KEYS = ("title", "kit", "loads", "inputs", "goals", "known", "limits", "minimise")
+KEYS = ("title", "kit", "loads", "inputs", "goals", "known", "limits", "stock", "minimise")
+LIMITS = ("most", "least", "without", "supply", "spare", "price", "branches", "untimed")
+EVERY_LOAD = "all"
+"""The word for every load under 'untimed', where it stands by itself."""
 DEFAULT_KIT = "starter"
 MOST_UNITS = 1_000_000
 """The largest need, supply or price that a goal file may state."""
@@ -71,21 +85,19 @@ def parse_goal_file(text: str, file: str, folder: Path | None = None) -> GoalLis
     if minimise is None:
         minimise = tuple(Objective)
         defaults.append(_MINIMISE_DEFAULT)
-    part_limits, largest_supply, largest_price = _limits(root.get("limits"))
-    return GoalList(
+    goal_list = GoalList(
         title=_title(root.get("title"), file),
         kit=kit,
         goals=_goals(goals, file, names),
         loads=loads,
         inputs=inputs,
         facts=_facts(root.get("known"), file, names),
-        part_limits=part_limits,
-        largest_supply=largest_supply,
-        largest_price=largest_price,
+        stock=_stock(root.get("stock")),
         minimise=minimise,
         defaults=tuple(defaults),
         place=root.place,
     )
+    return _limited(goal_list, root.get("limits"))
 
 
 def goals_from_text(text: str, kit: str | None = None) -> GoalList:
@@ -302,12 +314,20 @@ def _moved(problem: SynthError, node: Node) -> SynthError:
     return type(problem)(problem.message, place, problem.hint)
 
 
-def _limits(node: Node | None) -> tuple[tuple[PartLimit, ...], int | None, int | None]:
+def _stock(node: Node | None) -> tuple[InStock, ...]:
+    return tuple(
+        InStock(name, _whole(value, f"the stock of '{name}'", 0), key.place)
+        for key, name, value in (_declared(node, "part") if node is not None else ())
+    )
+
+
+def _limited(goal_list: GoalList, node: Node | None) -> GoalList:
+    """Return `goal_list` with the limits of a goal file."""
     if node is None or node.kind == "nothing":
-        return (), None, None
+        return goal_list
     if node.kind != "map":
         raise node.fail(f"limits are a map of 'name: value' lines, not {node.what}")
-    _only_keys(node, ("most", "without", "supply", "price"), "limits")
+    _only_keys(node, LIMITS, "limits")
     parts: list[PartLimit] = []
     most = node.get("most")
     if most is not None:
@@ -320,12 +340,67 @@ def _limits(node: Node | None) -> tuple[tuple[PartLimit, ...], int | None, int |
             if item.kind != "text":
                 raise item.fail(f"the name of a part is expected, not {item.what}")
             parts.append(PartLimit(_name(item, "a part"), 0, item.place))
-    supply, price = node.get("supply"), node.get("price")
-    return (
-        tuple(parts),
-        _whole(supply, "the largest supply", 1) if supply is not None else None,
-        _whole(price, "the largest price", 0) if price is not None else None,
+    least = node.get("least")
+    supply, price, spare = node.get("supply"), node.get("price"), node.get("spare")
+    return replace(
+        goal_list,
+        part_limits=tuple(parts),
+        largest_supply=_whole(supply, "the largest supply", 1) if supply is not None else None,
+        largest_price=_whole(price, "the largest price", 0) if price is not None else None,
+        part_wishes=tuple(
+            PartLeast(name, _whole(value, f"the least of '{name}'", 0), key.place)
+            for key, name, value in (_declared(least, "part") if least is not None else ())
+        ),
+        spare=_whole(spare, "what the supply has to spare", 0) if spare is not None else 0,
+        branches=_branches(node.get("branches")),
+        untimed=_untimed(node.get("untimed")),
     )
+
+
+def _load_names(items: Iterable[Node]) -> Iterable[tuple[Node, str]]:
+    """Yield (item, name) of a list of loads, each once."""
+    seen: set[str] = set()
+    for item in items:
+        if item.kind != "text":
+            raise item.fail(f"the name of a load is expected, not {item.what}")
+        name = _name(item, "a load")
+        if name in seen:
+            raise item.fail(f"{quoted(name)} is named twice")
+        seen.add(name)
+        yield item, name
+
+
+def _branches(node: Node | None) -> tuple[Branches, ...]:
+    """Return lists of loads, each on a branch of its own; one list may stand by itself."""
+    if node is None or node.kind == "nothing":
+        return ()
+    hint = "for example 'branches: [[pump, light]]'"
+    if node.kind != "list":
+        raise node.fail(f"branches are lists of loads, not {node.what}", hint)
+    lists = node.items
+    if lists and all(item.kind != "list" for item in lists):
+        lists = (node,)
+    found: list[Branches] = []
+    for one in lists:
+        if one.kind != "list":
+            raise one.fail(f"a list of loads is expected, not {one.what}", hint)
+        loads = tuple(name for _, name in _load_names(one.items))
+        if len(loads) < 2:
+            raise one.fail("separate branches are those of two loads or more", hint)
+        found.append(Branches(loads, one.place))
+    return tuple(found)
+
+
+def _untimed(node: Node | None) -> tuple[Untimed, ...]:
+    """Return the loads that no timer may carry power to."""
+    if node is None or node.kind == "nothing":
+        return ()
+    if node.kind == "text" and node.raw.strip().lower() == EVERY_LOAD:
+        return (Untimed("", node.place),)
+    if node.kind not in ("text", "list"):
+        raise node.fail(f"'untimed' is a list of loads, or '{EVERY_LOAD}', not {node.what}")
+    items = node.items if node.kind == "list" else (node,)
+    return tuple(Untimed(name, item.place) for item, name in _load_names(items))
 
 
 def _minimise(node: Node | None) -> tuple[Objective, ...] | None:

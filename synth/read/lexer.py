@@ -307,6 +307,16 @@ def matches(type_: str, words: Words) -> bool:
     )
 
 
+def time_ends(words: Words, at: int) -> tuple[int, ...]:
+    """Return every place behind a time that begins at word `at`, a bare unit being one too."""
+    return tuple(
+        end
+        for token in _tokens().get(words[at].text, _tokens()[""])
+        if token.type in ("DURATION", "UNIT_WORD")
+        for end in token.match(words, at)
+    )
+
+
 def fitting(words: Words, at: int, usable: Collection[str] | None) -> Piece:
     """Return the token at word `at`: the longest of the usable ones, else the longest of all."""
     table = _tokens()

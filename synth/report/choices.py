@@ -49,7 +49,7 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
             + _how_many(choices)
         )
         for number, choice in enumerate(choices.designs, 1):
-            page.item(f"{number}.", f"{_parts(choice)}{_differs(choice)}")
+            page.item(f"{number}.", f"{_parts(choice)}{_differs(choice)}{_shared(choice)}")
     page.items("Cautions", CAUTIONS)
 
 
@@ -62,6 +62,12 @@ def _how_many(choices: Choices) -> str:
 
 def _differs(choice: Choice) -> str:
     return f" ({choice.differs})" if choice.differs else ""
+
+
+def _shared(choice: Choice) -> str:
+    if choice.sharings is None or choice.sharings < 2:
+        return ""
+    return f"; {choice.sharings} ways to share its power, alike in price and units"
 
 
 def _parts(choice: Choice) -> str:
@@ -88,6 +94,7 @@ def choices_document(
             "parts": choice.parts,
             "least": [measure.value for measure in choice.least],
             "differs": choice.differs,
+            **({} if choice.sharings is None else {"sharings": choice.sharings}),
             "check": {"verdict": "holds", "states": choice.states},
             "design": design_document(choice.design),
         }

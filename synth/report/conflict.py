@@ -59,6 +59,14 @@ def wish_in_words(wish: Wish, problem: Problem) -> str:
             if wish.number == 0:
                 return f"the limit that no {wish.part} is used"
             return f"the limit of {wish.number} x {wish.part}"
+        case Kind.LEAST:
+            return f"the wish for at least {wish.number} x {wish.part}"
+        case Kind.SPARE:
+            return f"the wish for {counted(wish.number, 'unit')} of the supply to spare"
+        case Kind.BRANCHES:
+            return f"the wish for {' and '.join(wish.loads)} on separate branches"
+        case Kind.UNTIMED:
+            return f"the wish that no timer carries power to {wish.loads[0]}"
 
 
 def way_in_words(way: WayOut, problem: Problem) -> str:
@@ -78,6 +86,8 @@ def way_in_words(way: WayOut, problem: Problem) -> str:
         Kind.SUPPLY: f"a supply of up to {counted(way.value, 'unit')} ({more} more)",
         Kind.PRICE: f"a price of up to {counted(way.value, 'coin')} ({more} more)",
         Kind.MOST: f"{more} more {wish.part}{'' if more == 1 else 's'}, {way.value} in all",
+        Kind.LEAST: f"{-more} less {wish.part}{'' if more == -1 else 's'}, {way.value} at least",
+        Kind.SPARE: f"{-more} less to spare, {counted(way.value, 'unit')}",
     }[wish.kind]
     least = "no smaller change of this limit will do" if way.least else "less may do as well"
     return f"{thing}: {costs}; {least}"
@@ -95,6 +105,7 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
             "kind": wish.kind.value,
             "number": wish.number,
             "part": wish.part,
+            **({"loads": list(wish.loads)} if wish.loads else {}),
             "words": wish_in_words(wish, problem),
         }
 

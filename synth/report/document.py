@@ -35,11 +35,12 @@ def expect_sound(outcome: Outcome) -> None:
 
 
 def value_of(outcome: Outcome, objective: Objective) -> int | None:
-    """Return what the design of `outcome` takes of `objective` (None without a design)."""
+    """Return what the design of `outcome` takes of `objective` (None without a design); of the
+    price, what counts: the coins to pay for what is not in stock."""
     if outcome.design is None:
         return None
     if objective is Objective.PRICE:
-        return outcome.price
+        return outcome.price if outcome.to_buy is None else outcome.to_buy
     if objective is Objective.SUPPLY:
         return outcome.design.supply if outcome.supply is None else outcome.supply
     return len(outcome.design.wires)
@@ -60,6 +61,7 @@ def plan_document(outcome: Outcome, problem: Problem) -> dict[str, Any]:
         "title": problem.title,
         "status": outcome.status.value,
         "price": outcome.price if shown is not None else None,
+        **({} if shown is None or outcome.to_buy is None else {"to_buy": outcome.to_buy}),
         "bound": outcome.bound,
         "supply": value_of(outcome, Objective.SUPPLY) if shown is not None else None,
         "design": design_document(shown) if shown is not None else None,

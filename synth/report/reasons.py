@@ -155,7 +155,7 @@ def floor_lines(floor: Floor, price: int, outcome: Outcome, problem: Problem) ->
 
 
 def _gap(floor: Floor, price: int, outcome: Outcome, problem: Problem) -> str:
-    best = outcome.price
+    best = outcome.price if outcome.to_buy is None else outcome.to_buy
     by_price = problem.objectives[0].value == "price"
     if not by_price:
         return "The price does not count first here, so nothing more is said about it."

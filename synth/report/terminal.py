@@ -6,6 +6,7 @@ made harmless to a terminal first. On a terminal that knows only ASCII, only ASC
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -68,6 +69,8 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     claimed = outcome.status in (Status.PROVEN, Status.BEST_FOUND)
     if claimed and outcome.design is not None:
         page.say(_figures(outcome, outcome.design))
+        if outcome.to_buy is not None:
+            page.say(_from_stock(outcome.to_buy, outcome.design, problem))
     page.section("Goals")
     for goal in problem.goals:
         page.item(f"{goal.number}.", goal.phrase)
@@ -132,6 +135,20 @@ def _figures(outcome: Outcome, design: Design) -> str:
     return (
         f"Price {counted(price, 'coin')}. The supply must deliver {counted(units, 'unit')}. "
         f"{counted(len(design.parts), 'part')}, {counted(len(design.wires), 'wire')}."
+    )
+
+
+def _from_stock(to_buy: int, design: Design, problem: Problem) -> str:
+    """Return which parts are taken from stock and what is left to be paid."""
+    used = Counter(part.part for part in design.parts)
+    taken = [
+        f"{min(used[name], number)} x {name}"
+        for name, number in problem.limits.stock
+        if used[name]
+    ]
+    return (
+        f"In stock: {', '.join(taken) or 'none of these parts'}. "
+        f"To be bought: {counted(to_buy, 'coin')}; that is what counts."
     )
 
 

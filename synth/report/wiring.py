@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from synth.design import Design
 from synth.parts.kit import Kit
@@ -12,6 +12,8 @@ from synth.report.symbols import LETTERS, draw_symbol
 
 DASH = "7 4"
 """How control wires are drawn, so that they are told apart without colour."""
+FRAME = "5 3"
+"""How the frame around a new part is drawn."""
 NARROWEST = 760
 """Least width of the drawing, px: room for the legend."""
 _TITLE = 40
@@ -24,8 +26,17 @@ CAUTION = (
 )
 
 
-def wiring_svg(design: Design, kit: Kit, title: str) -> str:
+def wiring_svg(
+    design: Design,
+    kit: Kit,
+    title: str,
+    new_parts: Collection[str] = (),
+    new_wires: Collection[int] = (),
+) -> str:
     """Return the wiring plan of `design` as an SVG document.
+
+    The parts named in `new_parts` stand in a dashed frame, wires of the numbers in `new_wires`
+    are drawn thick, and the legend says that they are new.
 
     Symbols after IEC 60617, letters after IEC 81346-2 (see `symbols`), power from left to right,
     all parts at rest. Same input, same bytes; every text is escaped.
@@ -35,6 +46,8 @@ def wiring_svg(design: Design, kit: Kit, title: str) -> str:
     heading = wrap(title, width - 48, 16, bold=True, most=3) or ("Wiring plan",)
     top = _TITLE + 20 * (len(heading) - 1)
     legend = _legend_lines(plan, width)
+    if new_parts or new_wires:
+        legend.insert(0, ("new", "dashed frame, thick wire: new in this step"))
     svg = Svg(
         f"Wiring plan: {title}",
         f"{len(design.parts)} parts and {len(design.wires)} wires. "
@@ -44,7 +57,8 @@ def wiring_svg(design: Design, kit: Kit, title: str) -> str:
     for i, line in enumerate(heading):
         svg.text(24, 28 + 20 * i, line, size=16, bold=True)
     svg.open("plan", shift=((width - plan.width) // 2, top))
-    _draw_wires(svg, plan.wires)
+    _draw_frames(svg, plan, new_parts)
+    _draw_wires(svg, plan.wires, new_wires)
     _draw_parts(svg, plan)
     _draw_labels(svg, plan)
     svg.close()
@@ -52,14 +66,26 @@ def wiring_svg(design: Design, kit: Kit, title: str) -> str:
     return svg.document(width, height)
 
 
-def _draw_wires(svg: Svg, wires: Sequence[RoutedWire]) -> None:
+def _draw_frames(svg: Svg, plan: Layout, new_parts: Collection[str]) -> None:
+    """Draw a dashed frame around each new part, told apart without colour."""
+    for placed in plan.parts:
+        if placed.part.name in new_parts:
+            rect = placed.rect
+            svg.open("new part", f"{placed.part.name} is new")
+            svg.rect(rect.x - 5, rect.y - 5, rect.width + 10, rect.height + 10, 2, "#ececec", 6,
+                     FRAME)
+            svg.close()
+
+
+def _draw_wires(svg: Svg, wires: Sequence[RoutedWire], new_wires: Collection[int] = ()) -> None:
     """Draw the wires, each with an arrow where it ends on an input."""
     for routed in wires:
         wire = routed.wire
         kind = "control wire" if routed.control else "power wire"
         svg.open(kind, f"{kind} {wire.number}: {wire.source} to {wire.target}")
         (x, y) = routed.points[-1]
-        svg.polyline(routed.points, 1.5, DASH if routed.control else "")
+        thick = 3.5 if wire.number in new_wires else 1.5
+        svg.polyline(routed.points, thick, DASH if routed.control else "")
         svg.polyline([(x - 2, y), (x - 10, y - 4), (x - 10, y + 4)], 1, fill="black", closed=True)
         svg.close()
 
@@ -122,6 +148,10 @@ def _draw_legend(svg: Svg, rows: Sequence[tuple[str, str]], y: int, width: int) 
         if kind in ("power", "control"):
             svg.line(24, y - 4, 84, y - 4, 1.5, DASH if kind == "control" else "")
             svg.polyline([(84, y - 4), (76, y - 8), (76, y)], 1, fill="black", closed=True)
+            svg.text(94, y, text)
+        elif kind == "new":
+            svg.rect(24, y - 12, 24, 14, 2, "#ececec", 4, FRAME)
+            svg.line(54, y - 4, 84, y - 4, 3.5)
             svg.text(94, y, text)
         else:
             svg.text(24, y, text, bold=kind == "caution")

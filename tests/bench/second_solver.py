@@ -30,16 +30,19 @@ def clauses_of(formula: Formula, fixed: Sequence[int] = ()) -> Clauses:
         shift = sum(weight for weight in weights if weight < 0)
         literals = [v if w > 0 else -v for v, w in zip(variables, weights, strict=True)]
         sizes = [abs(weight) for weight in weights]
-        fresh = _at_most(literals, sizes, most - shift, clauses, fresh)
+        fresh = at_most(literals, sizes, most - shift, clauses, fresh)
         flipped = [-literal for literal in literals]
-        fresh = _at_most(flipped, sizes, sum(sizes) - (least - shift), clauses, fresh)
+        fresh = at_most(flipped, sizes, sum(sizes) - (least - shift), clauses, fresh)
     return clauses
 
 
-def _at_most(
+def at_most(
     literals: list[int], weights: list[int], limit: int, clauses: Clauses, fresh: int
 ) -> int:
-    """Add: the weights of the true literals sum to at most `limit`. Return the last variable."""
+    """Add to `clauses`: the weights of the true literals sum to at most `limit`.
+
+    Return the last variable in use; new ones come after `fresh`.
+    """
     rest = [sum(weights[i:]) for i in range(len(weights) + 1)]
     if limit < 0:
         clauses.append([])

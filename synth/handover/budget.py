@@ -1,0 +1,307 @@
+"""The energy and water budget: peak, day, and how long a store lasts, each with its assumption.
+
+Two kinds of figure, never mixed. A *ceiling* holds whatever the inputs do: in no reachable mode do
+the consumers use more. A *held day* is exact, but for days on which no input but the night moves.
+Power is in whole units, energy in unit-hours.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from synth.handover.job import Job
+from synth.handover.words import counted, decimal, duration, listed, say_levels
+from synth.modes import Held
+from synth.parts.behaviour import PartType
+from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+
+DAY = 86_400_000
+HOUR = 3_600_000
+_FINE = 60_000
+"""How finely the hours on a store are sought, in ticks: a minute, always rounded down."""
+
+
+@dataclass(frozen=True)
+class Store:
+    """What the budget is reckoned with: unit-hours in the store, watts in one unit, litres a
+    minute of loads that move water, litres in the tank. None: not stated."""
+
+    unit_hours: Fraction | None = None
+    watts: Fraction | None = None
+    flows: tuple[tuple[str, Fraction], ...] = ()
+    tank: Fraction | None = None
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """The most units that the consumers of the design use by night, by day, and at any moment."""
+
+    night: int
+    day: int
+
+    @property
+    def peak(self) -> int:
+        """The larger of the two."""
+        return max(self.night, self.day)
+
+    def unit_hours(self, night: int) -> Fraction:
+        """Return the most in a day whose night is `night` ticks long."""
+        return Fraction(self.night * night + self.day * (DAY - night), HOUR)
+
+
+def ceiling(job: Job) -> Ceiling:
+    """Return the ceiling: the sum over circuits of the most in any reachable mode of each."""
+    total = {True: 0, False: 0}
+    for g, graph in enumerate(job.facts.graphs):
+        for dark in total:
+            modes = [
+                m for m in graph.modes
+                if m.powered and ("night" not in graph.inputs or m.level("night") == dark)
+            ]
+            total[dark] += max((job.mode_units(g, m) for m in modes), default=0)
+    return Ceiling(total[True], total[False])
+
+
+def energy(held: Held) -> Fraction:
+    """Return the unit-hours of a held day.
+
+    >>> energy(Held(0, (), (), ((Fraction(0), Fraction(7_200_000), 3),)))
+    Fraction(6, 1)
+    """
+    return sum(((end - begin) * units for begin, end, units in held.stretches), Fraction(0)) / HOUR
+
+
+def worst_days(job: Job) -> tuple[Held | None, ...]:
+    """Return for each circuit the held day that uses most, None where none was run."""
+    found: list[Held | None] = []
+    for g in range(len(job.facts.graphs)):
+        own = [day for day in job.facts.days if day.circuit == g]
+        found.append(max(own, key=energy, default=None))
+    return tuple(found)
+
+
+class Profile:
+    """A held day that repeats for ever: the most that is used in any window of it."""
+
+    def __init__(self, held: Held) -> None:
+        self.begins = [int(begin) for begin, _, _ in held.stretches]
+        self.units = [units for _, _, units in held.stretches]
+        self.sums = [0]
+        for begin, end, units in held.stretches:
+            self.sums.append(self.sums[-1] + int(end - begin) * units)
+        self.day = self.sums[-1]
+
+    def until(self, time: int) -> int:
+        """Return what is used in [0, `time`), in unit-ticks."""
+        days, rest = divmod(time, DAY)
+        place = bisect_right(self.begins, rest) - 1
+        return days * self.day + self.sums[place] + (rest - self.begins[place]) * self.units[place]
+
+    def most(self, window: int) -> int:
+        """Return the most used in any window of this length, in unit-ticks."""
+        days, rest = divmod(window, DAY)
+        starts = [*self.begins, *((begin - rest) % DAY for begin in self.begins)]
+        return days * self.day + max(self.until(s + rest) - self.until(s) for s in starts)
+
+
+def lasts(profiles: Sequence[Sequence[Profile]], steady: int, store: int) -> int | None:
+    """Return how long `store` (unit-ticks) lasts from the worst starting moment, in ticks, rounded
+    down to a minute; None: longer than 100 years. `profiles` are the held days of each circuit,
+    of which the worst counts; `steady` units are used besides."""
+
+    def used(window: int) -> int:
+        return steady * window + sum(max(p.most(window) for p in own) for own in profiles)
+
+    low, high = 0, 1
+    while used(high * _FINE) <= store:
+        low, high = high, high * 2
+        if high * _FINE > 36_525 * DAY:
+            return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if used(middle * _FINE) <= store else (low, middle)
+    return low * _FINE
+
+
+def ceiling_lasts(top: Ceiling, night: int, store: Fraction) -> Fraction | None:
+    """Return how long `store` (unit-hours) lasts at the ceiling, in ticks, from the worst start:
+    at dusk or at dawn, whichever is the dearer half. None: for ever."""
+    day = top.unit_hours(night)
+    if not day:
+        return None
+    first, second = (top.night, night), (top.day, DAY - night)
+    if top.day > top.night:
+        first, second = second, first
+    days, rest = divmod(store, day)
+    time = Fraction(days) * DAY
+    for units, length in (first, second):
+        full = Fraction(units * length, HOUR)
+        if rest < full:
+            return time + rest * HOUR / units
+        rest -= full
+        time += length
+    return time
+
+
+def budget_sheet(job: Job, store: Store) -> Sheet:
+    """Return the energy and water budget."""
+    night, top, worst = job.facts.night, ceiling(job), worst_days(job)
+    run = [day for day in worst if day is not None]
+    missing = [g for g, day in enumerate(worst) if day is None]
+    spare = sum(
+        max((job.mode_units(g, m) for m in job.facts.graphs[g].modes if m.powered), default=0)
+        for g in missing
+    )
+    held_day = sum(map(energy, run), Fraction(0)) + 24 * spare
+    supply = job.design.supply
+    rows = [
+        ("peak", counted(top.peak, "unit"), _watts(store, Fraction(top.peak)),
+         "no reachable mode of any circuit uses more; the circuits' largest are added up, though "
+         "they may not come together"),
+        ("setting of the supply", counted(supply, "unit"), _watts(store, Fraction(supply)),
+         "what has to be pushed in so that every consumer gets its need through the dividers"),
+        ("a day, all inputs held", _unit_hours(held_day), _watts(store, held_day, "Wh"),
+         f"exact for a day with a night of {duration(night)} on which no input but the night "
+         "moves, in the worst of all settings (below)"),
+        ("a day, whatever the inputs do", _unit_hours(top.unit_hours(night)),
+         _watts(store, top.unit_hours(night), "Wh"),
+         f"ceiling: {top.night} units all night of {duration(night)}, {top.day} units all day; a "
+         "guarantee for that length of night, and far above what is usual where loads cycle"),
+        ("a day, supply pushing its whole setting", _unit_hours(Fraction(24 * supply)),
+         _watts(store, Fraction(24 * supply), "Wh"),
+         "for a supply that delivers its setting whether it is used or not"),
+    ]
+    if job.problem.peak is not None:
+        limit = job.problem.peak.units
+        rows.insert(1, ("peak, as goals allow", counted(limit, "unit"),
+                        _watts(store, Fraction(limit)), "proven by the check: never more at once"))
+    blocks: list[Block] = [
+        Table(("figure", "value", "in watts", "assumption behind it"), tuple(rows), "energy.csv"),
+        Words("Counted: every load at its need and every control input of relays and timers. Not "
+              "counted: what a recycler or the power input of a timer uses itself, losses in "
+              "wires, inrush, and the supply's own idle draw; add them from the parts at hand."),
+    ]
+    if missing:
+        blocks.append(Words(f"Circuits {listed(str(g + 1) for g in missing)} have too many "
+                            "settings to run a day of each; their ceiling is taken all day."))
+    blocks += [Heading("Who uses it, on the worst held day"), _consumers(job, run)]
+    blocks.append(Points(tuple(
+        f"circuit {day.circuit + 1}: {say_levels(job, day.levels)}" for day in run
+    )))
+    blocks += _autonomy(job, store, top, spare, missing)
+    blocks += _water(job, store)
+    return Sheet(11, "budget", "Energy and water budget", tuple(blocks))
+
+
+def _unit_hours(value: Fraction) -> str:
+    return f"{decimal(value)} unit-hours"
+
+
+def _watts(store: Store, units: Fraction, unit: str = "W") -> str:
+    return "" if store.watts is None else f"{decimal(units * store.watts, 1)} {unit}"
+
+
+def _consumers(job: Job, run: Sequence[Held]) -> Table:
+    """Return one row for each consumer, with its hours on the worst held day of its circuit."""
+    units, owners = dict(job.facts.needs.units), dict(job.facts.needs.owners)
+    rows = []
+    for day in run:
+        on = dict(day.fed)
+        for name, owner in owners.items():
+            if owner == day.circuit:
+                part = name.rpartition(":")[0]
+                what = "load" if job.parts[part].type is PartType.LOAD else "control"
+                hours = on.get(name, Fraction(0)) / HOUR
+                rows.append((job.spot(name), name, what, str(units[name]), decimal(hours),
+                             decimal(hours * 100 / 24, 1), decimal(hours * units[name])))
+    return Table(("consumer", "name", "kind", "units", "hours a day", "% of the day",
+                  "unit-hours a day"), tuple(rows), "consumers.csv")
+
+
+def _autonomy(
+    job: Job, store: Store, top: Ceiling, spare: int, missing: Sequence[int]
+) -> list[Block]:
+    """Return how long the store lasts."""
+    blocks: list[Block] = [Heading("How long a store lasts")]
+    if store.unit_hours is None:
+        return [*blocks, Words("No store is stated. With --store UNIT-HOURS this says for how many "
+                               "hours it is sure to last from the worst starting moment.")]
+    sure = ceiling_lasts(top, job.facts.night, store.unit_hours)
+    own = [
+        [Profile(day) for day in job.facts.days if day.circuit == g]
+        for g in range(len(job.facts.graphs)) if g not in missing
+    ]
+    held = lasts(own, spare, int(store.unit_hours * HOUR))
+
+    def hours(time: Fraction | int | None) -> str:
+        return "for ever" if time is None else f"{decimal(Fraction(time) / HOUR - _HALF, 2)} h"
+
+    rows = (
+        ("guaranteed, whatever the inputs do", hours(sure),
+         f"at the ceiling, from {'dawn' if top.day > top.night else 'dusk'}, the worst moment"),
+        ("no input moves but the night", hours(held),
+         "the worst window of the worst held day of each circuit, whenever it begins; the day is "
+         "taken to repeat"),
+    )
+    return [
+        *blocks,
+        Table(("figure", f"a store of {_unit_hours(store.unit_hours)} lasts at least",
+               "assumption behind it"), rows, "store.csv"),
+        Words("The store is taken as full, usable to the last unit-hour, and not being filled "
+              "meanwhile. Most batteries must not be emptied: state only the usable part, and less "
+              "in the cold."),
+    ]
+
+
+_HALF = Fraction(1, 200)
+"""Half of the last decimal: hours on a store are rounded down, never up."""
+
+
+def _water(job: Job, store: Store) -> list[Block]:
+    """Return litres a day of each load that moves water, and days until the tank is empty."""
+    blocks: list[Block] = [Heading("Water")]
+    if not store.flows:
+        return [*blocks, Words("No flow is stated. With --flow LOAD=LITRES_A_MINUTE (and --tank "
+                               "LITRES) this says how much water goes in a day.")]
+    night, rows = job.facts.night, []
+    total = {"held": Fraction(0), "ceiling": Fraction(0)}
+    for load, flow in store.flows:
+        g, graph = job.graph_of(load)
+        consumer = f"{load}:in"
+        own = [day for day in job.facts.days if day.circuit == g]
+        on = max((dict(day.fed).get(consumer, Fraction(0)) for day in own), default=Fraction(DAY))
+        ever = {
+            dark: any(load in m.on for m in graph.modes
+                      if m.powered and ("night" not in graph.inputs or m.level("night") == dark))
+            for dark in (True, False)
+        }
+        longest = Fraction(night * ever[True] + (DAY - night) * ever[False])
+        held, most = flow * on / 60_000, flow * longest / 60_000
+        total["held"] += held
+        total["ceiling"] += most
+        rows.append((load, decimal(flow, 3), decimal(on / HOUR), decimal(held),
+                     decimal(longest / HOUR), decimal(most)))
+    blocks += [
+        Table(("load", "litres a minute, stated", "h a day, inputs held", "litres a day, inputs "
+               "held", "h a day, at most", "litres a day, at most"), tuple(rows), "water.csv"),
+        Words("'Inputs held': exact for a day on which no input but the night moves, in the worst "
+              "setting. 'At most': as if on whenever any mode of that half of the day has it on. "
+              "The flow is as stated, at once and steady; real pumps need time to prime."),
+    ]
+    if store.tank is not None:
+        lasting = []
+        for word, key in (("inputs held", "held"), ("whatever the inputs do", "ceiling")):
+            if total[key]:
+                days = store.tank / total[key]
+                lasting.append((word, decimal(total[key]), decimal(days, 3), decimal(days * 24)))
+        blocks += [
+            Table(("case", "litres a day", f"days until {decimal(store.tank)} litres are gone",
+                   "hours"), tuple(lasting), "tank.csv"),
+            Words("Nothing flows in meanwhile. A pump that runs dry can be ruined and can start "
+                  "by itself when water returns: unless a goal stops it, somebody has to.",
+                  strong=True),
+        ]
+    return blocks

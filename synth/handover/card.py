@@ -1,0 +1,357 @@
+"""What hangs at the panel: the one-page card, the cautions, how to start anew, the log."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from synth.handover.job import Job
+from synth.handover.testing import not_covered
+from synth.handover.words import (
+    counted,
+    duration,
+    listed,
+    say_level,
+    say_levels,
+    say_loads,
+    say_move,
+)
+from synth.modes import Mode, ModeGraph
+from synth.parts.behaviour import REMANENT, SPLITTING, TIMED, PartType
+from synth.problem import InputKind
+from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
+
+_WATER = frozenset({"pump", "filler", "mister", "drip", "sump", "butt", "valve", "sprinkler",
+                    "irrigation", "water", "tank", "well", "float"})
+_POWER = "when the supply comes on"
+_HEAT = frozenset({"heater", "warmer", "heat", "kettle", "brooder"})
+
+
+def card(job: Job) -> Sheet:
+    """Return the one-page card: what it does, how to stop it, how to start it, what is normal."""
+    cuts = job.cut_by()
+    stops = [f"Everything: {say_move(job, 'supply', False)} and lock it off."]
+    for (name, level), loads in cuts.items():
+        if job.kind(name) in (InputKind.SWITCH, InputKind.BUTTON):
+            stops.append(f"Only {listed(loads)}: {say_move(job, name, level)}.")
+    steady = [item.name for item in job.problem.inputs if item.steady is not None]
+    blocks: list[Block] = [
+        Heading("What it does"),
+        Points(tuple(goal.phrase for goal in job.problem.goals), numbered=True),
+        Heading("How to stop it"),
+        Points((*stops, "A switch that stops loads is no emergency stop and does not make it safe "
+                "to touch wires or moving parts: only a supply off, locked off and dead does.")),
+        Heading("How to start again"),
+        Points(_start(job), numbered=True),
+        Heading("What is normal"),
+        Points(_waiting(job) or ("Every load follows its inputs at once; nothing waits.",)),
+        Heading("Whom to ask"),
+        Table(("who", "name", "telephone", "for what"),
+              (("keeper", "", "", "daily running"), ("builder", "", "", "wiring, changes"),
+               ("licensed person", "", "", "mains, gas, fixed wiring"))),
+        Words("Assumed: " + "; ".join(job.problem.assumptions) + "."
+              if job.problem.assumptions else "Nothing was assumed besides the goals."),
+        Words(f"Design {job.key}. Keep this card at the panel; write every change on it by hand, "
+              "with date and name, and carry it over into the pack."),
+    ]
+    if steady:
+        blocks.insert(-1, Words(f"Built on the promise that {listed(_promises(job))}."))
+    return Sheet(1, "card", f"Card: {job.problem.title or 'this circuit'}", tuple(blocks))
+
+
+def _promises(job: Job) -> list[str]:
+    return [
+        f"'{say_level(job, item.name, item.steady)}' always holds"
+        for item in job.problem.inputs if item.steady is not None
+    ]
+
+
+def _at_rest(graph: ModeGraph, number: int) -> bool:
+    mode = graph.modes[number]
+    return mode.powered and not any(level for name, level in mode.levels if name != "supply")
+
+
+def _first_at_rest(job: Job) -> list[tuple[ModeGraph, Mode]]:
+    """Return for each circuit the mode that power comes up in with all inputs at rest."""
+    found = []
+    for graph in job.facts.graphs:
+        first = [n for n in graph.first if _at_rest(graph, n)]
+        if first:
+            found.append((graph, graph.modes[first[0]]))
+    return found
+
+
+def _start(job: Job) -> tuple[str, ...]:
+    """Return how to start from nothing, and what is to be seen."""
+    on: dict[str, None] = {}
+    off: dict[str, None] = {}
+    for graph, mode in _first_at_rest(job):
+        for load in graph.loads:
+            (on if load in mode.on else off).setdefault(load)
+    steps = [
+        "Find out why it was stopped. Nobody in reach of what moves, heats or pumps.",
+        "Bring the inputs to rest: switches off, buttons released.",
+        "Switch the supply on: whatever is to run starts by itself.",
+    ]
+    if on or off:
+        steps.append("By day, with every sensor at rest, at once: "
+                     + say_loads(list(on), [name for name in off if name not in on]) + ".")
+    for item in job.problem.inputs:
+        if item.kind is InputKind.SWITCH and item.steady is None:
+            gain = _switched_on_with(job, item.name)
+            if gain:
+                steps.append(f"{say_move(job, item.name, True).capitalize()} for {listed(gain)}.")
+    return tuple(steps)
+
+
+def _switched_on_with(job: Job, name: str) -> list[str]:
+    """Return the loads that are on only in modes with this input on."""
+    return list(job.cut_by().get((name, False), ()))
+
+
+def _waiting(job: Job) -> tuple[str, ...]:
+    """Return the normal waits: loads off, or still on, while a time runs."""
+    lines: dict[str, int] = {}
+    for graph in job.facts.graphs:
+        powered = [mode for mode in graph.modes if mode.powered]
+        for load in graph.loads:
+            for mode in powered:
+                alike = {load in m.on for m in powered if m.levels == mode.levels}
+                bearing = [t for n, t in mode.running if load in job.serves[n]]
+                if len(alike) == 2 and bearing:
+                    word = "on" if load in mode.on else "off"
+                    key = f"{load} {word} while a time runs: for up to"
+                    lines[key] = max(lines.get(key, 0), min(bearing))
+    return tuple(f"{line} {duration(time)}." for line, time in lines.items())
+
+
+def cautions(job: Job) -> Sheet:
+    """Return the cautions that this very design calls for."""
+    loads = [p.name for p in job.design.parts if p.type is PartType.LOAD]
+    motors = [name for name in loads if job.kinds[name] == "motor"]
+    heaters = [name for name in loads if job.kinds[name] == "heater" or _says(name, _HEAT)]
+    words = [*loads, *(item.name for item in job.problem.inputs)]
+    wet = [name for name in words if _says(name, _WATER)]
+    other = [name for name in loads if not job.kinds[name] and name not in heaters]
+    selfish = _starting_alone(job)
+    blocks: list[Block] = [
+        Words("This design says what switches when. It is no safety device, and it was not checked "
+              "against broken parts. Local codes come first; mains voltage, gas and fixed wiring "
+              "are for licensed people.", strong=True),
+        Heading("Supply"),
+        Points((
+            "Before work on wires: switch off, lock off, test dead. Tell others.",
+            f"The supply is set to {counted(job.design.supply, 'unit')}. Fuse it at the source for "
+            "the thinnest wire behind it; a branch with a thinner wire needs a fuse of its own.",
+            "A battery can give hundreds of amperes into a short: cover its poles, first off and "
+            "last on is the pole that is joined to the frame.",
+        )),
+        Heading("Starts by itself"),
+        Points(tuple(f"{name}: {why}" for name, why in selfish)
+               or ("No load starts without somebody moving an input.",)),
+    ]
+    if wet:
+        blocks += [Heading("Water"), Points((
+            f"{listed(wet)}: keep water and electricity apart; drip loops on cables, connections "
+            "above the highest level, residual-current protection where mains is near.",
+            "A float, a timer or a switch of this design is no protection against flooding: give "
+            "tanks an overflow that leads somewhere safe.",
+        ))]
+    if heaters:
+        blocks += [Heading("Heat"), Points((
+            f"{listed(heaters)}: a thermal cut-out of its own, independent of this circuit; "
+            "nothing that burns within its stated distance.",
+        ))]
+    if motors:
+        blocks += [Heading("Moving parts"), Points((
+            f"{listed(motors)}: guards that need a tool; an emergency stop, where one is needed, "
+            "is hard-wired and not part of this design (ISO 13850). Resetting must not restart "
+            "(IEC 60204-1): here the supply's return does restart, so lock it off.",
+        ))]
+    if other:
+        blocks += [Heading("Loads of unknown kind"), Points((
+            f"{listed(other)}: the name does not tell whether it heats, moves or carries water; "
+            "judge it before it is connected.",
+        ))]
+    blocks += [Heading("Stored energy"), Points(_stored(job)),
+               Heading("Never bridge"), Points(_never_bridge(job))]
+    return Sheet(2, "cautions", "Cautions", tuple(blocks))
+
+
+def _says(name: str, words: frozenset[str]) -> bool:
+    return any(w.rstrip("0123456789") in words for w in name.lower().replace("-", " ").split())
+
+
+def _starting_alone(job: Job) -> list[tuple[str, str]]:
+    """Return the loads that come on with nobody touching anything, and by what."""
+    found: dict[str, dict[str, None]] = {}
+    for graph in job.facts.graphs:
+        for n in sorted(graph.first, key=lambda n: not _at_rest(graph, n)):
+            mode = graph.modes[n]
+            for load in mode.on:
+                set_ = [(i, level) for i, level in mode.levels if level and i != "supply"]
+                told = found.setdefault(load, {})
+                if not any(why.startswith(_POWER) for why in told):
+                    told[_POWER + (f" at {say_levels(job, set_)}" if set_ else "")] = None
+        for change in graph.changes:
+            before, after = graph.modes[change.start], graph.modes[change.end]
+            if change.expired:
+                why = f"when the time of {listed(change.expired)} is up"
+            elif job.kind(change.input) in (InputKind.NIGHT, InputKind.SENSOR):
+                why = f"when it comes to {say_level(job, change.input, change.level)}"
+            else:
+                continue
+            for load in after.on:
+                if load not in before.on:
+                    found.setdefault(load, {})[why] = None
+    loads = [p.name for p in job.design.parts if p.type is PartType.LOAD]
+    return [(name, "; ".join(found[name])) for name in loads if name in found]
+
+
+def _stored(job: Job) -> tuple[str, ...]:
+    remanent = [p.name for p in job.design.parts if p.type in REMANENT]
+    lines = [
+        "Batteries and capacitors stay charged with the supply off; tanks and hoses stay under "
+        "pressure; heaters stay hot; a raised part can fall.",
+    ]
+    if remanent:
+        lines.append(f"Without power these stay as they are: {listed(remanent)}. What they switch "
+                     "may come on at once when the supply returns.")
+    else:
+        lines.append("No part of this design keeps its position without power: after a cut every "
+                     "time begins anew.")
+    return tuple(lines)
+
+
+def _never_bridge(job: Job) -> tuple[str, ...]:
+    """Return the contacts whose bridging takes away what stops a load."""
+    lines = []
+    for (name, level), loads in job.cut_by().items():
+        contacts = [
+            job.label(p.name) for p in job.design.parts
+            if (p.setting("input") or ("night" if p.type is PartType.TWILIGHT else "")) == name
+            and any(load in job.serves[p.name] for load in loads)
+        ]
+        if contacts:
+            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} at "
+                         f"{say_level(job, name, level)}.")
+    for apart in job.problem.apart:
+        lines.append(f"Whatever keeps {apart.first} and {apart.second} from being on together "
+                     f"(goal {apart.goal}).")
+    splitting = [job.designations[p.name] for p in job.design.parts if p.type in SPLITTING]
+    if splitting:
+        lines.append(f"The outputs of {listed(splitting)} with one another.")
+    joints = [job.designations[p.name] for p in job.design.parts if p.type is PartType.JOINT]
+    if joints:
+        lines.append(f"The two inputs of {listed(joints)}: power would run backwards into what "
+                     "must be dead.")
+    lines.append("Any fuse, thermal cut-out, guard switch or emergency stop.")
+    return tuple(lines)
+
+
+def diagrams(job: Job) -> Sheet:
+    """Return the sheet of the circuit diagram, the ladder view and the layout picture."""
+    paths = len(job.facts.needs.units)
+    blocks: tuple[Block, ...] = (
+        Words("Drawn de-energised: nothing pressed, no power, dark, no time running. Supply rail "
+              "on top, return below; current paths are numbered along the foot. Below each coil "
+              "stands its mirror: which contacts it works, make (m) or break (b), in which path. "
+              "Symbols after IEC 60617, letters after IEC 81346-2, both from memory."),
+        Picture("circuit.svg", f"circuit diagram, {paths} current paths"),
+        Heading("The same, as a ladder"),
+        Words("Rungs from left to right, as many teach it. Same numbers, same designations."),
+        Picture("ladder.svg", f"ladder diagram, {paths} rungs"),
+        Heading("Layout"),
+        Words("Every part with its terminals, every wire with its number, power from left to "
+              "right. Keep to this order in the box and the wires stay short."),
+        Picture("layout.svg", f"layout of {len(job.design.parts)} parts"),
+    )
+    return Sheet(3, "circuit", "Circuit diagram and layout", blocks)
+
+
+def reset(job: Job) -> Sheet:
+    """Return how to bring it to a known state for the next session, and what a power cut does."""
+    remanent = [p.name for p in job.design.parts if p.type in REMANENT]
+    times = [p for p in job.design.parts if p.type in TIMED]
+    rest = _first_at_rest(job)
+    longest = max((t for graph in job.facts.graphs for m in graph.modes for _, t in m.running),
+                  default=0)
+    steps = [
+        "Switch the supply off and lock it off. Every load goes off; every running time is lost.",
+        "Bring each input to rest: "
+        + (listed(say_move(job, i.name, False) for i in job.problem.inputs
+                  if i.kind is not InputKind.SUPPLY and i.steady is None) or "there is none") + ".",
+        "Look: nothing left in reach, guards on, tank and store filled, settings as on the sheet.",
+        "Switch the supply on.",
+    ]
+    for graph, mode in rest:
+        running = listed(f"{job.designations[n]} ({duration(t)})" for n, t in mode.running)
+        off = [load for load in graph.loads if load not in mode.on]
+        steps.append(f"See: {say_loads(mode.on, off)}" + (f"; the time of {running} runs" if running
+                                                         else "") + ".")
+    blocks: list[Block] = [
+        Words(f"To begin a session from a known state. {counted(len(times), 'timer')}, longest "
+              f"time {duration(longest)}." if times else
+              "To begin a session from a known state. There are no timers."),
+        Points(tuple(steps), numbered=True),
+        Heading("What a power cut does"),
+    ]
+    if any(i.kind is InputKind.SUPPLY and i.steady is not None for i in job.problem.inputs):
+        blocks.append(Words("The goals say that the supply never fails: what a cut does was not "
+                            "checked.", strong=True))
+    else:
+        blocks.append(_returns(job))
+    blocks.append(Heading("Parts that keep their position"))
+    blocks.append(Words(
+        f"{listed(job.label(name) for name in remanent)}: a cut does not reset them; bring them "
+        "back by their own inputs with the supply on (step chart, item 9)." if remanent else
+        "None: switching the supply off and on is a full reset."
+    ))
+    return Sheet(14, "reset", "Set-up and reset", tuple(blocks))
+
+
+def _returns(job: Job) -> Table:
+    """Return for each circuit and setting of its inputs what is on when power returns."""
+    rows: dict[tuple[str, ...], None] = {}
+    for g, graph in enumerate(job.facts.graphs, 1):
+        for change in graph.changes:
+            if change.input == "supply" and change.level:
+                mode = graph.modes[change.end]
+                kept = listed(job.designations[n] for n in graph.modes[change.start].operated)
+                levels = [(n, level) for n, level in mode.levels if n != "supply"]
+                off = [load for load in graph.loads if load not in mode.on]
+                rows[str(g), say_levels(job, levels), kept or "none",
+                     say_loads(mode.on, off)] = None
+    return Table(("circuit", "inputs when power returns", "kept operated", "at once"),
+                 tuple(rows), "after-a-cut.csv", 40)
+
+
+def change_log(job: Job, blank: int = 8) -> Sheet:
+    """Return the change log with its first entry, what is known to be limited, what not tested."""
+    first = ("1", "", f"as designed; design {job.key}, made by synth {job.version}", "", "")
+    rows: Sequence[tuple[str, ...]] = (first, *((str(n), "", "", "", "") for n in range(2, blank)))
+    blocks: list[Block] = [
+        Table(("no.", "date", "change, and why", "settings and wires touched, tests repeated",
+               "name"), tuple(rows), "change-log.csv"),
+        Words("[ ] As built: this pack agrees with what stands at the site. Date, name: "),
+        Heading("What was checked"),
+        Points((
+            f"Exact check: every reachable state in dense time, {job.facts.states} states, every "
+            "input at any moment, every order of moving: all goals hold.",
+            f"{sum(len(g.modes) for g in job.facts.graphs)} modes in "
+            f"{counted(len(job.facts.graphs), 'circuit')} listed in item 9.",
+        )),
+        Heading("Known limits"),
+        Points((
+            "Broken parts, stuck contacts, loose wires, worn settings: not looked at.",
+            "Volts, amperes, inrush, wire sizes, fuses, reaction times of real parts: not in it.",
+            *(f"Assumed: {line}" for line in job.problem.assumptions),
+            *(f"Promised: {line}" for line in _promises(job)),
+        )),
+        Heading("What the test sheet leaves out"),
+        *not_covered(job),
+        Heading("After a change"),
+        Words("Give the changed design and all goals, old and new, to the check; make the pack "
+              "anew; lay both side by side (same input gives the same bytes); repeat the test "
+              "sheet of every circuit that a moved wire touches."),
+    ]
+    return Sheet(15, "change-log", "Change log and limits", tuple(blocks))

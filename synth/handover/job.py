@@ -1,0 +1,183 @@
+"""All that a pack is made from, and what follows from the wires alone: nodes, chains, purposes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from synth.design import Design, PartInUse, Terminal, Wire
+from synth.modes import Facts, Mode, ModeGraph
+from synth.parts.behaviour import CONTROLLED, SPLITTING, PartType
+from synth.parts.kit import Kit, KitPart
+from synth.problem import InputKind, Problem
+
+
+@dataclass(frozen=True)
+class Job:
+    """A design that holds, the problem it solves, and what the checker found out about it.
+
+    `designations` gives each part's letter and number after IEC 81346-2, without its prefix;
+    `kinds` what each load is (lamp, motor, heater, signal, or empty).
+    """
+
+    design: Design
+    problem: Problem
+    facts: Facts
+    designations: Mapping[str, str]
+    kinds: Mapping[str, str]
+    version: str
+    key: str
+    """A mark by which two copies of the same design are told to be the same."""
+
+    @property
+    def kit(self) -> Kit:
+        """The kit of the problem."""
+        return self.problem.kit
+
+    @cached_property
+    def parts(self) -> dict[str, PartInUse]:
+        """The parts by name."""
+        return {part.name: part for part in self.design.parts}
+
+    @cached_property
+    def wire_into(self) -> dict[Terminal, Wire]:
+        """The wire on each input."""
+        return {wire.target: wire for wire in self.design.wires}
+
+    @cached_property
+    def wire_from(self) -> dict[Terminal, Wire]:
+        """The wire on each output."""
+        return {wire.source: wire for wire in self.design.wires}
+
+    def offer(self, name: str) -> KitPart:
+        """Return the kit's line for a part of the design."""
+        return self.kit.index[self.parts[name].part]
+
+    def kind(self, name: str) -> InputKind:
+        """Return what an outside input is; a sensor where nothing else is said."""
+        for item in self.problem.inputs:
+            if item.name == name:
+                return item.kind
+        return InputKind.SUPPLY if name == "supply" else InputKind.SENSOR
+
+    def label(self, name: str) -> str:
+        """Return a part's designation and name: ``K1 (relay break 1)``."""
+        return f"{self.designations[name]} ({name})"
+
+    def spot(self, terminal: Terminal | str) -> str:
+        """Return a terminal by designation: ``K1:out``."""
+        part, _, end = str(terminal).rpartition(":")
+        return f"{self.designations[part]}:{end}"
+
+    # Nodes: all that is joined by wires and splitting parts is electrically one
+
+    @cached_property
+    def node_of(self) -> dict[int, int]:
+        """The number of the node of each wire (by its number); nodes count from 1."""
+        numbers: dict[Terminal, int] = {}
+        return {
+            wire.number: numbers.setdefault(self.origin(wire.source), len(numbers) + 1)
+            for wire in self.design.wires
+        }
+
+    def origin(self, output: Terminal) -> Terminal:
+        """Return the output that `output` is one with: the one before all splitting parts."""
+        while self.parts[output.part].type in SPLITTING:
+            wire = self.wire_into.get(Terminal(output.part, "in"))
+            if wire is None:
+                break
+            output = wire.source
+        return output
+
+    # What serves what
+
+    @cached_property
+    def serves(self) -> dict[str, tuple[str, ...]]:
+        """The loads that each part bears on, in the order of the design."""
+        behind: dict[str, list[str]] = {}
+        for wire in self.design.wires:
+            behind.setdefault(wire.target.part, []).append(wire.source.part)
+        found: dict[str, list[str]] = {part.name: [] for part in self.design.parts}
+        for part in self.design.parts:
+            if part.type is PartType.LOAD:
+                seen: set[str] = set()
+                waiting = [part.name]
+                while waiting:
+                    name = waiting.pop()
+                    if name not in seen:
+                        seen.add(name)
+                        waiting += behind.get(name, [])
+                for name in seen:
+                    found[name].append(part.name)
+        return {name: tuple(loads) for name, loads in found.items()}
+
+    @cached_property
+    def goals_of(self) -> dict[str, tuple[int, ...]]:
+        """The numbers of the goals that each part helps to keep."""
+        by_load = {r.load: r.goals for r in self.problem.requirements}
+        return {
+            name: tuple(sorted({g for load in loads for g in by_load.get(load, ())}))
+            for name, loads in self.serves.items()
+        }
+
+    def chain(self, target: Terminal, live: frozenset[str] = frozenset()) -> list[Wire]:
+        """Return the wires by which power comes to `target`, from the supply on.
+
+        At a joint the input that is among `live` sources counts, else the first.
+        """
+        wires: list[Wire] = []
+        wire = self.wire_into.get(target)
+        while wire is not None:
+            wires.append(wire)
+            part = wire.source.part
+            ends = [Terminal(part, name) for name in self.offer(part).shape.power]
+            candidates = [self.wire_into[end] for end in ends if end in self.wire_into]
+            lit = [w for w in candidates if str(w.source) in live]
+            wire = (lit or candidates or [None])[0]  # type: ignore[list-item]
+        return wires[::-1]
+
+    # Modes
+
+    def graph_of(self, load: str) -> tuple[int, ModeGraph]:
+        """Return the circuit in which a load is, with its number."""
+        for g, graph in enumerate(self.facts.graphs):
+            if load in graph.loads:
+                return g, graph
+        raise KeyError(load)
+
+    def mode_units(self, circuit: int, mode: Mode) -> int:
+        """Return the units that the consumers counted in a circuit use in one of its modes."""
+        units, owners = self._counted
+        return sum(units[name] for name in mode.fed if owners[name] == circuit)
+
+    @cached_property
+    def _counted(self) -> tuple[dict[str, int], dict[str, int]]:
+        return dict(self.facts.needs.units), dict(self.facts.needs.owners)
+
+    @cached_property
+    def controlled(self) -> tuple[PartInUse, ...]:
+        """The relays and timers."""
+        return tuple(p for p in self.design.parts if p.type in CONTROLLED)
+
+    def cut_by(self) -> dict[tuple[str, bool], tuple[str, ...]]:
+        """Return for (input, level) the loads that are off in every mode in which it has it, but
+        are on in some other: what that lever, button or sensor stops for certain."""
+        found: dict[tuple[str, bool], tuple[str, ...]] = {}
+        for item in self.problem.inputs:
+            if item.kind is InputKind.SUPPLY:
+                continue
+            for level in (False, True):
+                stopped = []
+                for graph in self.facts.graphs:
+                    if item.name not in graph.inputs:
+                        continue
+                    powered = [m for m in graph.modes if m.powered]
+                    held = [m for m in powered if m.level(item.name) == level]
+                    for load in graph.loads:
+                        ever = any(load in m.on for m in powered)
+                        if held and ever and not any(load in m.on for m in held):
+                            stopped.append(load)
+                if stopped:
+                    found[item.name, level] = tuple(dict.fromkeys(stopped))
+        return found

@@ -1,0 +1,285 @@
+"""The wire list, the terminal list, the parts list and the settings sheet."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from synth.design import TIME_SETTINGS, PartInUse, Terminal
+from synth.handover.job import Job
+from synth.handover.words import counted, duration, iso_duration, listed
+from synth.parts.behaviour import LEVERS, SENSING, SHAPES, SPLITTING, TIMED, PartType
+from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+
+_MAKE, _BREAK = "make", "break"
+CONTACT_NUMBERS: dict[PartType, dict[str, str]] = {
+    PartType.RELAY_MAKE: {"in": "13", "out": "14", "coil": "A1"},
+    PartType.RELAY_BREAK: {"in": "11", "out": "12", "coil": "A1"},
+    PartType.RELAY_CHANGEOVER: {"in": "11", "break": "12", "make": "14", "coil": "A1"},
+    PartType.BISTABLE: {"in": "13", "out": "14", "set": "A1 (set)", "reset": "A1 (reset)"},
+    PartType.IMPULSE: {"in": "13", "out": "14", "pulse": "A1"},
+}
+"""Terminal markings of contacts and coils in the way of EN 50005 and EN 50011 (..1-..2 break,
+..3-..4 make, 11-12-14 change-over, coil A1/A2), from memory."""
+TIMED_NUMBERS = {"in": "17", "out": "18", "start": "B1"}
+"""Contacts of timers end in ..7-..8 (special make); B1 for a control signal is common practice,
+no source."""
+
+
+def contact_number(part: PartInUse, terminal: str) -> str:
+    """Return the marking that a trade part of this type has at this terminal, empty where none."""
+    if part.type in TIMED:
+        return TIMED_NUMBERS.get(terminal, "")
+    if part.type in SENSING:
+        broken = part.setting("contact") == _BREAK
+        return {"in": "11" if broken else "13", "out": "12" if broken else "14"}.get(terminal, "")
+    return CONTACT_NUMBERS.get(part.type, {}).get(terminal, "")
+
+
+def contact_form(part: PartInUse) -> str:
+    """Return the form of a part's contact in words, a dash where it has none."""
+    if part.type is PartType.TWILIGHT:
+        return f"closed by {part.setting('passes')}"
+    if part.type in SENSING:
+        return str(part.setting("contact") or _MAKE)
+    return {
+        PartType.RELAY_MAKE: _MAKE,
+        PartType.RELAY_BREAK: _BREAK,
+        PartType.RELAY_CHANGEOVER: "change-over",
+        PartType.BISTABLE: "make, bistable",
+        PartType.IMPULSE: "make, changes at each pulse",
+        PartType.PULSE: "make, one pulse from each start (TP, not retriggerable)",
+        PartType.RETRIGGERABLE: "make, pulse from the last start",
+        PartType.ON_DELAY: "make, delayed on operation (TON)",
+        PartType.OFF_DELAY: "make, delayed on release (TOF)",
+        PartType.RECYCLER: f"make, {part.setting('first') or 'pulse'} first, then in turn",
+    }.get(part.type, "none")
+
+
+def purpose(job: Job, wire_target: Terminal) -> str:
+    """Return what a wire is for: the consumer it ends on, or the loads beyond."""
+    part = job.parts[wire_target.part]
+    if part.type is PartType.LOAD:
+        return f"feeds {part.name}"
+    if wire_target.terminal in SHAPES[part.type].controls:
+        loads = job.serves[part.name]
+        what = f"{wire_target.terminal} of {part.name}"
+        return f"{what}, for {listed(loads)}" if loads else what
+    loads = job.serves[part.name]
+    return f"on the way to {listed(loads)}" if loads else "feeds no load"
+
+
+def wire_list(job: Job) -> Sheet:
+    """Return the wire list: every wire of the design, once."""
+    rows = []
+    for wire in job.design.wires:
+        control = wire.target.terminal in SHAPES[job.parts[wire.target.part].type].controls
+        rows.append((
+            str(wire.number),
+            str(job.node_of[wire.number]),
+            job.spot(wire.source),
+            str(wire.source),
+            job.spot(wire.target),
+            str(wire.target),
+            "control" if control else "power",
+            "" if wire.units is None else str(wire.units),
+            purpose(job, wire.target),
+            "",
+            "",
+        ))
+    columns = ("wire", "node", "from", "from (name)", "to", "to (name)", "kind", "units",
+               "purpose", "colour", "size mm2")
+    blocks: tuple[Block, ...] = (
+        Words(
+            "Wires with the same node number are electrically one: splitting parts share an amount "
+            "but do not switch. Mark each wire with its number at both ends. Units are what the "
+            "wire carries whenever it is live."
+        ),
+        Words(
+            "Colour and size are left open on purpose: choose the size for the real current and "
+            "length, the colour by the local code, and write both here.", strong=True,
+        ),
+        Table(columns, tuple(rows), "wires.csv"),
+        Words("Return wires (from each consumer back to the supply) are not counted: in this kit "
+              "they are part of the parts. With loose parts, add one for each load and coil."),
+    )
+    return Sheet(4, "wires", "Wire list", blocks)
+
+
+def terminal_list(job: Job) -> Sheet:
+    """Return the terminal list: every terminal of every part, spares included."""
+    rows = []
+    spares = []
+    for part in job.design.parts:
+        shape = job.offer(part.name).shape
+        for side, names in (
+            ("in", shape.power), ("control", shape.controls), ("out", shape.outputs)
+        ):
+            for name in names:
+                end = Terminal(part.name, name)
+                wire = job.wire_from.get(end) if side == "out" else job.wire_into.get(end)
+                other = ""
+                if wire is not None:
+                    other = job.spot(wire.target if side == "out" else wire.source)
+                else:
+                    spares.append(f"{job.spot(end)} of {part.name}")
+                rows.append((
+                    job.designations[part.name], part.name, name, contact_number(part, name),
+                    side, "" if wire is None else str(wire.number),
+                    "" if wire is None else str(job.node_of[wire.number]),
+                    other or "spare",
+                ))
+    blocks: tuple[Block, ...] = (
+        Words("Each part is a strip of its own; its terminals stand in their order. 'Marking' is "
+              "what a trade part with such a contact carries; the kit's own words stand beside."),
+        Table(("strip", "part", "terminal", "marking", "side", "wire", "node", "other end"),
+              tuple(rows), "terminals.csv"),
+        Words(f"Spare terminals: {len(spares)}. " + (
+            "Leave them open: a divider shares over the outputs that are connected, so a wire on "
+            "a spare output changes what the others get." if spares else "None is free."
+        )),
+        *((Points(tuple(spares)),) if spares else ()),
+    )
+    return Sheet(5, "terminals", "Terminal list", blocks)
+
+
+def _substitute(job: Job, part: PartInUse) -> str:
+    """Return what else in the kit could take a part's place, without a change of wiring."""
+    if part.type is PartType.LOAD:
+        return "another load of the same need"
+    own = job.offer(part.name)
+    found = [
+        line.name for line in job.kit.parts
+        if line.type is part.type and line.name != own.name
+        and line.shape == own.shape and set(own.options) <= set(line.options)
+    ]
+    changeover = job.kit.of_type(PartType.RELAY_CHANGEOVER)
+    if part.type in (PartType.RELAY_MAKE, PartType.RELAY_BREAK) and changeover:
+        side = _MAKE if part.type is PartType.RELAY_MAKE else _BREAK
+        found.append(f"{changeover[0].name} (use its {side} side, leave the other open)")
+    return listed(found, "or") or "none in this kit"
+
+
+def _draw(job: Job, part: PartInUse) -> str:
+    """Return the units that a part uses while its consumers are live."""
+    units = dict(job.facts.needs.units)
+    own = [(name, n) for name, n in units.items() if name.rpartition(":")[0] == part.name]
+    if part.type is PartType.LOAD:
+        return counted(own[0][1], "unit")
+    if own:
+        return ", ".join(f"{n} at {name.rpartition(':')[2]}" for name, n in own)
+    return "none counted"
+
+
+def parts_list(job: Job) -> Sheet:
+    """Return the parts list, with what each part is for and what could take its place."""
+    rows = []
+    for part in job.design.parts:
+        loads = job.serves[part.name]
+        what = "the load itself" if part.type is PartType.LOAD else f"for {listed(loads)}"
+        rows.append((
+            job.designations[part.name], part.name, part.part, what if loads else "feeds no load",
+            ", ".join(map(str, job.goals_of[part.name])), contact_form(part), _draw(job, part),
+            str(job.offer(part.name).price), "", _substitute(job, part),
+        ))
+    used = Counter(part.part for part in job.design.parts)
+    kit = []
+    for name, number in used.items():
+        line = job.kit.index[name]
+        spare = "as many as wanted" if line.most is None else str(line.most - number)
+        kit.append((name, str(number), str(line.price), str(line.price * number), spare))
+    total = job.design.price(job.kit)
+    letters = "Letters of IEC 81346-2, from memory: B sensing, E light or heat, G source, K relay "
+    letters += "or timer, M motor, P signal, S worked by hand, X sharing or joining, A where a "
+    letters += "load's name does not tell. In drawings they carry the prefix - (product aspect)."
+    blocks: tuple[Block, ...] = (
+        Table(("designation", "name", "kit part", "function", "goals", "contact", "draw units",
+               "coins", "spares in stock", "substitute"), tuple(rows), "parts.csv"),
+        Words(letters),
+        Heading("To be bought"),
+        Table(("kit part", "number", "coins each", "coins", "left in the kit"), tuple(kit),
+              "shopping.csv"),
+        Words(f"Together {counted(total, 'coin')} from the kit '{job.kit.name}'. Contact rating, "
+              "voltage and enclosure are not in the kit: choose them for the real load, inrush "
+              "of motors and lamps included."),
+    )
+    return Sheet(6, "parts", "Parts list", blocks)
+
+
+def settings_sheet(job: Job) -> Sheet:
+    """Return the settings sheet: each time and threshold, with room for what was found."""
+    rows = []
+    symbol = Counter[str]()
+    for part in job.design.parts:
+        for key, value in part.settings:
+            if part.type is PartType.LOAD:
+                continue
+            if key in TIME_SETTINGS and isinstance(value, int):
+                symbol["T"] += 1
+                sign = f"T{symbol['T']}" + ("" if key == "time" else f" {key}")
+                times = job.offer(part.name).times
+                step = duration(times.step) if times else "not stated"
+                rows.append((sign, job.designations[part.name], part.name, key, duration(value),
+                             iso_duration(value), step))
+            else:
+                symbol["N"] += 1
+                rows.append((f"N{symbol['N']}", job.designations[part.name], part.name, key,
+                             _setting_words(part, key, value), "", "fixed"))
+    goals = {part: ", ".join(map(str, job.goals_of[part])) for part in job.parts}
+    table = tuple(
+        (*row[:4], row[4], row[5], row[6], "", "", "", "", "", goals[row[2]]) for row in rows
+    )
+    thresholds = [
+        p for p in job.design.parts
+        if p.type in SENSING and p.type not in LEVERS and p.type is not PartType.TWILIGHT
+    ]
+    blocks: list[Block] = [
+        Words("T is a time, N any other setting. Real values are exact in the check; the kit "
+              "states no tolerance, so write in what the part at hand keeps. Short test values "
+              "that keep the order of events: synth bench. Fill in by pencil: what was found, "
+              "what was left, the date, who."),
+        Table(("symbol", "designation", "part", "setting", "real value", "ISO 8601", "steps of",
+               "test value", "tolerance", "as found", "as left", "date and initials", "goals"),
+              table, "settings.csv"),
+        Points(("[ ] Real times set back after every test with short times.",
+                "[ ] Settings sealed or photographed after the last test.")),
+    ]
+    if thresholds:
+        blocks += [
+            Heading("Thresholds, set on site"),
+            Words("The goals say when these sensors are on, not at which value. Set each with a "
+                  "switching difference wide enough that it does not hunt; write the value here."),
+            Table(("designation", "part", "senses", "contact", "goes on at", "goes off at",
+                   "date and initials"),
+                  tuple((job.designations[p.name], p.name, str(p.setting("input")),
+                         contact_form(p), "", "", "") for p in thresholds), "thresholds.csv"),
+        ]
+    return Sheet(7, "settings", "Settings sheet", tuple(blocks))
+
+
+def _setting_words(part: PartInUse, key: str, value: str | int) -> str:
+    """Return a setting that is no time in words."""
+    match key:
+        case "units" if part.type is PartType.TAP_OFF:
+            return f"branch takes {counted(int(value), 'unit')}"
+        case "units":
+            return f"delivers {counted(int(value), 'unit')}"
+        case "input":
+            return f"follows {value}"
+        case "passes":
+            return f"passes by {value}"
+        case "contact":
+            return f"{value} contact"
+        case "first" | "wins":
+            return f"{value} {'first' if key == 'first' else 'wins'}"
+    return str(value)
+
+
+def sharing_note(job: Job) -> str:
+    """Return a caution about splitting parts, empty when there are none."""
+    splitting = [job.designations[p.name] for p in job.design.parts if p.type in SPLITTING]
+    if not splitting:
+        return ""
+    return (
+        f"{listed(splitting)} share power by fixed rules. Moving a wire from one of their outputs "
+        "to another changes what every consumer behind them gets."
+    )

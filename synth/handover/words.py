@@ -1,0 +1,118 @@
+"""Moves, levels and times as a person would say them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from synth.handover.job import Job
+from synth.modes import TourStep
+from synth.problem import InputKind
+from synth.ticks import format_duration
+
+
+def listed(words: Iterable[str], last: str = "and") -> str:
+    """Return words as a list in a sentence.
+
+    >>> listed(["pump", "lamp", "fan"])
+    'pump, lamp and fan'
+    """
+    items = list(words)
+    return f" {last} ".join(filter(None, [", ".join(items[:-1]), *items[-1:]]))
+
+
+def duration(ticks: Fraction | int) -> str:
+    """Return a time in words, exactly; parts of a tick as a fraction of 1 ms."""
+    time = Fraction(ticks)
+    whole = int(time)
+    rest = time - whole
+    words = format_duration(whole) if whole or not rest else ""
+    return words if not rest else f"{words} + {rest} ms".removeprefix(" + ")
+
+
+def iso_duration(ticks: int) -> str:
+    """Return a time after ISO 8601.
+
+    >>> iso_duration(5_410_500)
+    'PT1H30M10.5S'
+    """
+    hours, rest = divmod(ticks, 3_600_000)
+    minutes, rest = divmod(rest, 60_000)
+    seconds = f"{rest // 1000}.{rest % 1000:03}".rstrip("0").rstrip(".")
+    pieces = [(str(hours), "H"), (str(minutes), "M"), (seconds, "S")]
+    return "PT" + ("".join(n + unit for n, unit in pieces if n != "0") or "0S")
+
+
+def say_move(job: Job, name: str, level: bool) -> str:
+    """Return what a person does to bring an input to a level."""
+    match job.kind(name):
+        case InputKind.SUPPLY:
+            return "switch the supply on" if level else "switch the supply off"
+        case InputKind.NIGHT:
+            return (
+                "make it dark at the twilight switch" if level
+                else "let light onto the twilight switch"
+            )
+        case InputKind.BUTTON:
+            return f"press '{name}' and hold it" if level else f"release '{name}'"
+        case InputKind.SWITCH:
+            return f"switch '{name}' {'on' if level else 'off'}"
+    return f"bring about '{name}'" if level else f"end '{name}'"
+
+
+def say_level(job: Job, name: str, level: bool) -> str:
+    """Return the level of an input as a state."""
+    match job.kind(name):
+        case InputKind.SUPPLY:
+            return "supply on" if level else "supply off"
+        case InputKind.NIGHT:
+            return "night" if level else "day"
+        case InputKind.BUTTON:
+            return f"'{name}' {'pressed' if level else 'released'}"
+        case InputKind.SWITCH:
+            return f"'{name}' {'on' if level else 'off'}"
+    return f"'{name}'" if level else f"no '{name}'"
+
+
+def say_levels(job: Job, levels: Sequence[tuple[str, bool]]) -> str:
+    """Return the levels of several inputs in words."""
+    return ", ".join(say_level(job, name, level) for name, level in levels) or "nothing to set"
+
+
+def say_step(job: Job, step: TourStep) -> str:
+    """Return what one step of a test does, its wait included."""
+    if step.moves:
+        # The first step of all waits for nothing.
+        did = listed(say_move(job, name, level) for name, level in step.moves)
+        wait = f"after {duration(step.wait)}: " if step.wait and step.wait != step.time else ""
+        return wait + did
+    names = listed(job.designations[name] for name in step.expired)
+    return f"wait {duration(step.wait)}, until the time of {names} is up"
+
+
+def say_way(job: Job, steps: Sequence[TourStep]) -> str:
+    """Return a way in one line, from the supply off and all inputs at rest."""
+    return "; ".join(say_step(job, step) for step in steps) or "nothing to do"
+
+
+def say_loads(on: Sequence[str], off: Sequence[str]) -> str:
+    """Return which loads must be on and which off."""
+    words = [f"{listed(on)} ON" if on else "", f"{listed(off)} off" if off else ""]
+    return "; ".join(filter(None, words)) or "no load here"
+
+
+def counted(number: int | Fraction, word: str) -> str:
+    """Return a number with its noun: ``1 unit``, ``3 units``."""
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def decimal(value: Fraction, places: int = 2) -> str:
+    """Return a value rounded half up to `places` decimals, without needless zeros.
+
+    >>> decimal(Fraction(2, 3)), decimal(Fraction(4)), decimal(Fraction(2401, 10))
+    ('0.67', '4', '240.1')
+    """
+    scaled = int(abs(value) * 10**places + Fraction(1, 2))
+    whole, rest = divmod(scaled, 10**places)
+    text = f"{whole}.{rest:0{places}}".rstrip("0").rstrip(".") if places else str(whole)
+    return f"-{text}" if value < 0 and scaled else text

@@ -1,0 +1,222 @@
+"""Sheets of a pack as Markdown, HTML and CSV, and the index over all of them.
+
+Every text is escaped for the format it goes into: Markdown cannot turn it into a link, HTML not
+into markup, and a spreadsheet not into a formula. Black on white, for A4 or Letter. No dates: the
+same sheets give the same bytes.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+from synth.report.svg import escape, visible
+from synth.sheet import Heading, Picture, Points, Sheet, Table, Words
+
+PAPERS = ("A4", "Letter")
+
+
+def prefixed(sheet: Sheet, file: str) -> str:
+    """Return the name of a file of a sheet within the pack: ``04-wires.csv``."""
+    return f"{sheet.number:02}-{file}"
+
+
+def files_of(sheet: Sheet) -> tuple[str, ...]:
+    """Return all files of a sheet but its own page, in the order of the page."""
+    found = [b.file for b in sheet.blocks if isinstance(b, Table | Picture) and b.file]
+    return tuple(prefixed(sheet, file) for file in dict.fromkeys([*found, *sheet.files]))
+
+
+# ---- CSV ------------------------------------------------------------------------------------
+
+
+def cell(text: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula.
+
+    >>> cell("=1+1"), cell("lamp")
+    ("'=1+1", 'lamp')
+    """
+    shown = visible(text)
+    return f"'{shown}" if shown.startswith(("=", "+", "-", "@")) else shown
+
+
+def csv_text(table: Table) -> str:
+    """Return a table as CSV after RFC 4180: header, CRLF, quotes where needed."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow([cell(column) for column in table.columns])
+    writer.writerows([cell(text) for text in row] for row in table.rows)
+    return stream.getvalue()
+
+
+def csv_files(sheets: Sequence[Sheet]) -> dict[str, str]:
+    """Return every table that has a file, by its name."""
+    return {
+        prefixed(sheet, block.file): csv_text(block)
+        for sheet in sheets
+        for block in sheet.blocks
+        if isinstance(block, Table) and block.file
+    }
+
+
+# ---- Markdown -------------------------------------------------------------------------------
+
+
+def plain(text: str) -> str:
+    """Return text that Markdown shows as it is.
+
+    >>> plain("a|b <i> [x](y)")
+    'a\\\\|b &lt;i> [x\\\\](y)'
+    """
+    shown = visible(text).replace("&", "&amp;").replace("<", "&lt;")
+    for char in ("\\", "`", "*", "|", "_", "~"):
+        shown = shown.replace(char, f"\\{char}")
+    shown = shown.replace("](", "\\](").replace("][", "\\][").replace("]:", "\\]:")
+    if shown.startswith(("#", ">", "+", "-")):
+        shown = f"\\{shown}"
+    return shown
+
+
+def markdown(sheet: Sheet) -> str:
+    """Return one sheet as Markdown."""
+    lines = [f"# {sheet.number}. {plain(sheet.title)}", ""]
+    for block in sheet.blocks:
+        match block:
+            case Words(text, strong):
+                lines += [f"**{plain(text)}**" if strong else plain(text), ""]
+            case Heading(text):
+                lines += [f"## {plain(text)}", ""]
+            case Points(items, numbered):
+                lines += [f"{f'{i}.' if numbered else '-'} {plain(item)}"
+                          for i, item in enumerate(items, 1)]
+                lines.append("")
+            case Picture(file, about):
+                lines += [f"![{plain(about)}]({prefixed(sheet, file)})", ""]
+            case Table():
+                lines += [*_markdown_table(sheet, block), ""]
+    return "\n".join(lines)
+
+
+def _markdown_table(sheet: Sheet, table: Table) -> list[str]:
+    lines = []
+    rows = table.rows if table.shown is None else table.rows[: table.shown]
+    if rows:
+        # Empty cells get room to write in by hand.
+        grid = [[plain(text) or "   " for text in row] for row in (table.columns, *rows)]
+        wide = [max(3, *(len(row[i]) for row in grid)) for i in range(len(table.columns))]
+        wide = [min(w, 60) for w in wide]
+        filled = [
+            "| " + " | ".join(t.ljust(w) for t, w in zip(row, wide, strict=True)) + " |"
+            for row in grid
+        ]
+        lines = [filled[0], "| " + " | ".join("-" * w for w in wide) + " |", *filled[1:]]
+    left = len(table.rows) - len(rows)
+    if table.file:
+        name = prefixed(sheet, table.file)
+        more = f" ({left} more rows)" if left and rows else ""
+        lines += ["", f"As a file{more}: [{name}]({name})"]
+    return lines
+
+
+# ---- HTML -----------------------------------------------------------------------------------
+
+_STYLE = """
+@page { size: %s; margin: 14mm; }
+body { font: 10.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 60em;
+  margin: 0 auto; padding: 1em; }
+h1 { font-size: 17pt; } h2 { font-size: 14pt; border-bottom: 1.5pt solid #000; margin-top: 2em; }
+h3 { font-size: 11.5pt; margin: 1.2em 0 .3em; }
+table { border-collapse: collapse; width: 100%%; font-size: 8.5pt; margin: .5em 0; }
+th, td { border: .6pt solid #000; padding: 1.5pt 4pt; text-align: left; vertical-align: top;
+  overflow-wrap: anywhere; min-width: 1.5em; }
+th { border-bottom-width: 1.5pt; }
+thead { display: table-header-group; } tr { break-inside: avoid; }
+img { max-width: 100%%; height: auto; }
+.strong { font-weight: bold; border-left: 3pt solid #000; padding-left: .6em; }
+.file { font-size: 8.5pt; }
+.wide { overflow-x: auto; }
+@media print { body { max-width: none; padding: 0; } section { break-before: page; }
+  a { color: #000; text-decoration: none; } }
+"""
+
+
+def html(sheets: Sequence[Sheet], title: str, paper: str, notes: Sequence[str]) -> str:
+    """Return the whole pack as one page to be read or printed on `paper` (A4 or Letter)."""
+    head = escape(title)
+    lines = [
+        "<!DOCTYPE html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+        "img-src 'self' file: data:; style-src 'unsafe-inline'\">",
+        f"<title>{head}</title>",
+        f"<style>{_STYLE % paper}</style>",
+        "</head>",
+        "<body>",
+        f"<h1>{head}</h1>",
+        *(f"<p>{escape(note)}</p>" for note in notes),
+        "<ol>",
+        *(f'<li><a href="#item-{s.number}">{escape(s.title)}</a></li>' for s in sheets),
+        "</ol>",
+    ]
+    for sheet in sheets:
+        lines += [f'<section id="item-{sheet.number}">',
+                  f"<h2>{sheet.number}. {escape(sheet.title)}</h2>"]
+        for block in sheet.blocks:
+            lines += _html_block(sheet, block)
+        lines.append("</section>")
+    return "\n".join([*lines, "</body>", "</html>", ""])
+
+
+def _html_block(sheet: Sheet, block: object) -> list[str]:
+    match block:
+        case Words(text, strong):
+            kind = ' class="strong"' if strong else ""
+            return [f"<p{kind}>{escape(text)}</p>"]
+        case Heading(text):
+            return [f"<h3>{escape(text)}</h3>"]
+        case Points(items, numbered):
+            tag = "ol" if numbered else "ul"
+            return [f"<{tag}>", *(f"<li>{escape(item)}</li>" for item in items), f"</{tag}>"]
+        case Picture(file, about):
+            name = prefixed(sheet, file)
+            return [f'<p><img src="{escape(name)}" alt="{escape(about)}"></p>']
+        case Table():
+            return _html_table(sheet, block)
+    raise AssertionError(block)
+
+
+def _html_table(sheet: Sheet, table: Table) -> list[str]:
+    rows = table.rows if table.shown is None else table.rows[: table.shown]
+    lines = []
+    if rows:
+        head = "".join(f'<th scope="col">{escape(column)}</th>' for column in table.columns)
+        lines = ['<div class="wide"><table>', f"<thead><tr>{head}</tr></thead>", "<tbody>"]
+        lines += ["<tr>" + "".join(f"<td>{escape(t)}</td>" for t in row) + "</tr>" for row in rows]
+        lines += ["</tbody>", "</table></div>"]
+    left = len(table.rows) - len(rows)
+    if table.file:
+        name = escape(prefixed(sheet, table.file))
+        more = f" ({left} more rows)" if left and rows else ""
+        lines.append(f'<p class="file">As a file{more}: <a href="{name}">{name}</a></p>')
+    return lines
+
+
+def index_markdown(
+    sheets: Sequence[Sheet], title: str, notes: Sequence[str], more: Sequence[str]
+) -> str:
+    """Return the index: each item in order, its page, its other files; `more` are files besides."""
+    lines = [f"# {plain(title)}", "", *(line for note in notes for line in (plain(note), ""))]
+    for sheet in sheets:
+        page = prefixed(sheet, f"{sheet.name}.md")
+        lines.append(f"{sheet.number}. [{plain(sheet.title)}]({page})")
+        others = files_of(sheet)
+        if others:
+            lines.append("   " + ", ".join(f"[{name}]({name})" for name in others))
+    lines += ["", "All of it on one page, to be printed: [index.html](index.html)."]
+    if more:
+        lines.append("Also: " + ", ".join(f"[{name}]({name})" for name in more) + ".")
+    return "\n".join([*lines, ""])

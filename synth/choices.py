@@ -33,6 +33,8 @@ class Choice:
     least: tuple[Measure, ...] = ()
     states: int = 0
     differs: str = ""
+    sharings: int | None = None
+    """In how many ways its outputs can be shared at the same price and units; None: not counted."""
 
     @property
     def values(self) -> tuple[int, int, int]:

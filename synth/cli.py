@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FORMATS = click.Choice(["text", "json"])
-COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack")
+COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack", "lesson")
 """Commands with a file of their own in `synth.commands`, each with a `command`."""
 
 PLAN_HELP = """Find the cheapest circuit for a list of goals, proven and checked.
@@ -129,6 +129,7 @@ def main() -> None:
     synth bench DESIGN GOALS              short times to test it with, in the same order
     synth page DESIGN GOALS               a page in which the circuit runs, for a browser
     synth pack DESIGN GOALS --out FOLDER  the hand-over pack, for whoever builds and keeps it
+    synth lesson GOALS --out FOLDER       the circuit built up goal by goal, for learners
     synth kit                             the parts on offer
     """
 

@@ -18,15 +18,25 @@ class Kind(StrEnum):
     """The largest price, in coins."""
     MOST = "most"
     """The most of one part."""
+    LEAST = "least"
+    """At least so many of one part."""
+    SPARE = "spare"
+    """Units of the supply to spare."""
+    BRANCHES = "branches"
+    """Two loads on separate branches."""
+    UNTIMED = "untimed"
+    """A load that gets its power through no timer."""
 
 
 @dataclass(frozen=True, order=True)
 class Wish:
-    """A goal (`number` is its own) or a limit (`number` is its value, `part` the kit's name)."""
+    """A goal (`number` is its own) or a limit (`number` is its value, `part` the kit's name,
+    `loads` those that it is about)."""
 
     kind: Kind
     number: int
     part: str = ""
+    loads: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

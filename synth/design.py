@@ -6,12 +6,12 @@ Nouns and their file form only. Whether a design is well formed for its kit is a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from synth.parts.behaviour import PartType
-from synth.parts.kit import Kit, KitPart
+from synth.parts.kit import Kit, KitPart, to_buy
 from synth.ticks import format_duration
 
 
@@ -72,9 +72,10 @@ class Design:
                 return part
         raise KeyError(name)
 
-    def price(self, kit: Kit) -> int:
-        """Return the sum of the prices of all parts, in coins."""
-        return sum(kit_part(part, kit).price for part in self.parts)
+    def price(self, kit: Kit, stock: Iterable[tuple[str, int]] = ()) -> int:
+        """Return the sum of the prices of all parts, in coins, less those in `stock` (number by
+        kit name)."""
+        return to_buy((kit_part(part, kit) for part in self.parts), stock)
 
     @property
     def supply(self) -> int:

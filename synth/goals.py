@@ -321,6 +321,40 @@ class PartLimit:
 
 
 @dataclass(frozen=True)
+class PartLeast:
+    """At least `least` of the kit's part `part` are to be used."""
+
+    part: str
+    least: int
+    place: Place = field(default_factory=Place, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class InStock:
+    """`number` of the kit's part `part` are there already and need not be bought."""
+
+    part: str
+    number: int
+    place: Place = field(default_factory=Place, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Branches:
+    """Each of `loads` is on a branch of its own."""
+
+    loads: tuple[str, ...]
+    place: Place = field(default_factory=Place, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Untimed:
+    """No timer carries power to `load` ("": to any load)."""
+
+    load: str
+    place: Place = field(default_factory=Place, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
 class GoalList:
     """All that one goal file (or one list on the command line) says.
 
@@ -337,6 +371,12 @@ class GoalList:
     part_limits: tuple[PartLimit, ...] = ()
     largest_supply: int | None = None
     largest_price: int | None = None
+    part_wishes: tuple[PartLeast, ...] = ()
+    stock: tuple[InStock, ...] = ()
+    spare: int = 0
+    """Units of the supply beyond what is needed."""
+    branches: tuple[Branches, ...] = ()
+    untimed: tuple[Untimed, ...] = ()
     minimise: tuple[Objective, ...] = (Objective.PRICE, Objective.SUPPLY, Objective.WIRES)
     defaults: tuple[str, ...] = ()
     place: Place = field(default_factory=Place, compare=False, repr=False)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from synth.errors import Place
@@ -87,11 +88,40 @@ class Objective(StrEnum):
 @dataclass(frozen=True)
 class Limits:
     """Bounds that the user set: most of each part by its kit name (0: not to be used), the
-    largest supply in units, the largest price in coins."""
+    largest supply in units, the largest price in coins; and wishes for how a design is built."""
 
     most: tuple[tuple[str, int], ...] = ()
     supply: int | None = None
     price: int | None = None
+    least: tuple[tuple[str, int], ...] = ()
+    """At least so many of a part are in use, each with an output that feeds something."""
+    stock: tuple[tuple[str, int], ...] = ()
+    """So many of a part are there already: what is to be minimised, and the largest price, count
+    what has to be bought beside them."""
+    spare: int = 0
+    """So many units the supply delivers beyond what the design needs; `supply` counts them."""
+    branches: tuple[tuple[str, str], ...] = ()
+    """Pairs of loads on separate branches: no part but the supply and splitting parts carries
+    power to both."""
+    untimed: tuple[str, ...] = ()
+    """Loads whose power comes through no part with a running time."""
+
+    def about(self, loads: Collection[str]) -> Limits:
+        """Return these limits without what is said of loads that are not among `loads`."""
+        return replace(
+            self,
+            branches=tuple(p for p in self.branches if p[0] in loads and p[1] in loads),
+            untimed=tuple(load for load in self.untimed if load in loads),
+        )
+
+    def of_a_part(self) -> Limits:
+        """Return what must hold of a part of the whole too, when that part is asked by itself.
+
+        How many parts there must be at least, and what a price comes to beside what is in stock,
+        only the whole can say.
+        """
+        price = None if self.stock else self.price
+        return replace(self, price=price, least=(), stock=())
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,8 @@ class Fault(StrEnum):
     STRUCTURE = "structure"
     """Not a well-formed design: an input left open, a wire on two inputs, and so on."""
     LIMIT = "limit"
-    """Outside the stated limits: too many of a part, too dear, too large a supply."""
+    """Outside the stated limits: too many of a part or too few, too dear, too large a supply or
+    too little of it to spare, loads on one branch or behind a timer that must not be."""
 
 
 @dataclass(frozen=True)
@@ -103,3 +104,5 @@ class Outcome:
     clash: tuple[str, ...] = ()
     times: tuple[tuple[str, float], ...] = ()
     """Seconds spent in each stage, by name."""
+    to_buy: int | None = None
+    """Where parts are in stock: what is left of `price` to be paid, which is what counts."""

@@ -71,7 +71,8 @@ class SettingsSheet:
     `unit`: every test time is a multiple of it, so any two sums of them are equal or at least
     that far apart. `forced_by`: the orders, in words, because of which the longest test time
     cannot be smaller (empty when that is not proven). `apart`: the order is claimed only of runs
-    in which no input changes at the very instant at which a time is up. `states` were explored to check the goals.
+    in which no input changes at the very instant at which a time is up. `states` were explored to
+    check the goals.
     """
 
     title: str

@@ -15,12 +15,12 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 NOUNS = {
-    "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result", "choices", "conflict",
-    "reasons", "settings_sheet", "modes", "sheet",
+    "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result",
+    "choices", "conflict", "reasons", "settings_sheet", "lesson", "modes", "sheet",
 }  # fmt: skip
 VERBS = {
     "read", "pose", "memory", "search", "share", "explore", "check", "explain", "report", "bench",
-    "handover",
+    "handover", "teach",
 }  # fmt: skip
 JOINT = "pipeline"
 DOORS = {"cli", "commands", "__main__"}

@@ -13,6 +13,9 @@ Rooms, in the order in which a design walks through them:
 - `replay`: in which order the parts move in a counterexample's run
 - `verdict`: all of it in order
 - `showing`: a run that shows each goal at work, for a picture
+- `modes`: every settled state that can be reached, and what leads where
+- `tour`: a test by hand that visits them all
+- `day`: how long each consumer is on in a day with the inputs held
 """
 
 from synth.check.simulate import simulate

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from synth.check.circuit import input_of, option_of
+from synth.check.wishes import wishes
 from synth.design import Design, PartInUse, Terminal
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
@@ -54,6 +55,9 @@ def structure(design: Design, kit: Kit, problem: Problem | None = None) -> tuple
     defects = [Defect(Fault.STRUCTURE, sentence) for sentence in dict.fromkeys(sentences)]
     defects += [Defect(Fault.LIMIT, sentence) for sentence in _limits(design, kit, problem)]
     if not sentences:
+        if problem is not None:
+            unmet = wishes(design, problem, lambda other: _units(other, kit, problem))
+            defects += [Defect(Fault.LIMIT, sentence) for sentence in unmet]
         defects += [Defect(Fault.UNITS, sentence) for sentence in _units(design, kit, problem)]
     return tuple(defects)
 
@@ -298,9 +302,10 @@ def _limits(design: Design, kit: Kit, problem: Problem | None) -> list[str]:
             f"at most {problem.limits.supply} are allowed"
         )
     if problem.limits.price is not None and all(_offer(p, kit) for p in design.parts):
-        price = design.price(kit)
+        price = design.price(kit, problem.limits.stock)
         if price > problem.limits.price:
-            wrong.append(f"the design costs {price}; at most {problem.limits.price} is allowed")
+            what = "what is not in stock" if problem.limits.stock else "the design"
+            wrong.append(f"{what} costs {price}; at most {problem.limits.price} is allowed")
     return wrong
 
 

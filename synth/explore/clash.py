@@ -30,6 +30,10 @@ MOST_STEPS = 12
 """Most values of a limit that are tried one after the other."""
 LEAST_SECONDS = 2.0
 """Seconds for one question, at least, as long as there is time."""
+_NUMBERS = frozenset({Kind.PRICE, Kind.SUPPLY, Kind.MOST, Kind.LEAST, Kind.SPARE})
+"""Kinds of limits that may give a little."""
+_DOWN = frozenset({Kind.LEAST, Kind.SPARE})
+"""Those that give by becoming smaller."""
 
 
 def clash_of(
@@ -122,7 +126,16 @@ class _Clash:
             if alone is None or not alone.requirements:
                 return None
             problem = alone
-        return replace(problem, limits=_kept(self.problem, wishes), kit=_kit(self.problem, wishes))
+            if any(wish.kind is Kind.LEAST for wish in wishes):
+                # What a part asked for may follow, or be set to, must not hang on the goals asked.
+                problem = replace(
+                    problem,
+                    inputs=self.problem.inputs,
+                    never_together=self.problem.never_together,
+                    times=self.problem.times,
+                )
+        limits = _kept(self.problem, wishes).about({r.load for r in problem.requirements})
+        return replace(problem, limits=limits, kit=_kit(self.problem, wishes))
 
     def _feasible(self, wishes: frozenset[Wish]) -> bool:
         status = self.ask(wishes).status
@@ -172,7 +185,7 @@ class _Clash:
                 continue
             ordered = tuple(sorted(dropped, key=self.wishes.index))
             ways.append(WayOut(ordered, None, outcome.price, outcome.design.supply))
-            if len(dropped) == 1 and ordered[0].kind is not Kind.GOAL:
+            if len(dropped) == 1 and ordered[0].kind in _NUMBERS:
                 loosened = self._loosened(ordered[0], outcome)
                 if loosened is not None:
                     ways[-1] = loosened
@@ -181,42 +194,54 @@ class _Clash:
     def _loosened(self, wish: Wish, without: Outcome) -> WayOut | None:
         """Return the least change of a limit that suffices; `without` is planned without it."""
         assert without.design is not None and without.price is not None
-        kit = self.problem.kit
+        kit, stock = self.problem.kit, self.problem.limits.stock
         enough = {
-            Kind.PRICE: without.price,
+            Kind.PRICE: without.design.price(kit, stock),
             Kind.SUPPLY: without.design.supply,
             Kind.MOST: sum(part.part == wish.part for part in without.design.parts),
+            Kind.LEAST: 0,
+            Kind.SPARE: 0,
         }[wish.kind]
         best, least = without, False
         if wish.kind is Kind.PRICE:
             outcome = self._with(wish, enough - 1)
             while outcome.design is not None:
-                best, enough = outcome, outcome.design.price(kit)
+                best, enough = outcome, outcome.design.price(kit, stock)
                 outcome = self._with(wish, enough - 1)
             least = outcome.status is Status.IMPOSSIBLE
         else:
             least = True
-            for value in range(wish.number + 1, min(enough, wish.number + MOST_STEPS)):
+            down = wish.kind in _DOWN
+            values = range(wish.number + 1, min(enough, wish.number + MOST_STEPS))
+            if down:
+                values = range(wish.number - 1, max(enough, wish.number - MOST_STEPS), -1)
+            for value in values:
                 outcome = self._with(wish, value)
                 if outcome.design is not None:
                     best, enough = outcome, value
                     break
                 least = least and outcome.status is Status.IMPOSSIBLE
             else:
-                least = least and enough <= wish.number + MOST_STEPS
+                least = least and abs(enough - wish.number) <= MOST_STEPS
         assert best.design is not None and best.price is not None
         return WayOut((wish,), enough, best.price, best.design.supply, least)
 
     def _with(self, wish: Wish, value: int) -> Outcome:
         """Plan the whole with one limit set to `value`."""
-        if self._over() or value <= wish.number:
-            impossible = value <= wish.number
+        tighter = value >= wish.number if wish.kind in _DOWN else value <= wish.number
+        if self._over() or tighter:
+            impossible = tighter
             return Outcome(Status.IMPOSSIBLE if impossible else Status.UNDECIDED)
         limits, kit = self.problem.limits, self.problem.kit
         if wish.kind is Kind.PRICE:
             limits = replace(limits, price=value)
         elif wish.kind is Kind.SUPPLY:
             limits = replace(limits, supply=value)
+        elif wish.kind is Kind.SPARE:
+            limits = replace(limits, spare=value)
+        elif wish.kind is Kind.LEAST:
+            number = tuple((n, value if n == wish.part else m) for n, m in limits.least)
+            limits = replace(limits, least=number)
         else:
             most = tuple((n, value if n == wish.part else m) for n, m in limits.most)
             limits = replace(limits, most=most)
@@ -244,6 +269,11 @@ def wishes_of(problem: Problem) -> list[Wish]:
         bounds = [b for b in (part.most, most.get(part.name)) if b is not None]
         if bounds:
             found.append(Wish(Kind.MOST, min(bounds), part.name))
+    found += [Wish(Kind.LEAST, number, name) for name, number in limits.least]
+    if limits.spare:
+        found.append(Wish(Kind.SPARE, limits.spare))
+    found += [Wish(Kind.BRANCHES, 0, "", pair) for pair in limits.branches]
+    found += [Wish(Kind.UNTIMED, 0, "", (load,)) for load in limits.untimed]
     return found
 
 
@@ -260,11 +290,17 @@ def least_hitting_set(sets: Sequence[Collection[Wish]], order: Sequence[Wish]) -
 def _kept(problem: Problem, wishes: Collection[Wish]) -> Limits:
     """Return the limits of the problem that are among the wishes."""
     kept = {(wish.kind, wish.part) for wish in wishes}
+    loads = {(wish.kind, wish.loads) for wish in wishes}
     limits = problem.limits
     return Limits(
         tuple(entry for entry in limits.most if (Kind.MOST, entry[0]) in kept),
         limits.supply if (Kind.SUPPLY, "") in kept else None,
         limits.price if (Kind.PRICE, "") in kept else None,
+        tuple(entry for entry in limits.least if (Kind.LEAST, entry[0]) in kept),
+        limits.stock,
+        limits.spare if (Kind.SPARE, "") in kept else 0,
+        tuple(pair for pair in limits.branches if (Kind.BRANCHES, pair) in loads),
+        tuple(load for load in limits.untimed if (Kind.UNTIMED, (load,)) in loads),
     )
 
 

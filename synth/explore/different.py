@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from synth.design import Design, Skeleton
@@ -74,11 +74,14 @@ def _around(graph: DiGraph[str]) -> str:
     )
 
 
-def telling(design: Design, first: Design, kit: Kit) -> str:
-    """Return in a line how `design` differs from `first` in parts and figures."""
+def telling(
+    design: Design, first: Design, kit: Kit, stock: Iterable[tuple[str, int]] = ()
+) -> str:
+    """Return in a line how `design` differs from `first` in parts and figures, what is in `stock`
+    costing nothing."""
     told: list[str] = []
     for amount, unit in (
-        (design.price(kit) - first.price(kit), "coin"),
+        (design.price(kit, stock) - first.price(kit, stock), "coin"),
         (design.supply - first.supply, "unit"),
     ):
         if amount:

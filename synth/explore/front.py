@@ -19,6 +19,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from synth.choices import Choice, Choices, Measure, parts_counted
+from synth.design import Design
 from synth.explore.different import telling
 from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
@@ -79,7 +80,7 @@ class _Front:
             best[choice.values] = replace(same, least=least)
         front = [best[values] for values in sorted(best)]
         front = [
-            replace(c, differs=telling(c.design, front[0].design, self.kit) if number else "")
+            replace(c, differs=self._telling(c.design, front[0].design) if number else "")
             for number, c in enumerate(front)
         ]
         return Choices(tuple(front), self.complete, tuple(self.notes)), first
@@ -111,6 +112,8 @@ class _Front:
 
     def _fewer_parts(self) -> None:
         """Find the fewest parts, then what lies between that and the cheapest."""
+        if self.problem.limits.stock:
+            return self._open("the number of parts, since some are in stock")
         if self.problem.limits.price is not None:
             return self._open("the number of parts, since a limit of the price is set")
         cheapest = min(self.found, key=lambda choice: choice.values)
@@ -172,6 +175,9 @@ class _Front:
 
     # -- common ------------------------------------------------------------------------------
 
+    def _telling(self, design: Design, first: Design) -> str:
+        return telling(design, first, self.kit, self.problem.limits.stock)
+
     def _planned(self, problem: Problem, share: float) -> Outcome:
         left = max(0.1, self.deadline - time.monotonic())
         return self.plan(problem, left * share)
@@ -187,13 +193,14 @@ class _Front:
         """Keep the design of an outcome; `by` is what was made least."""
         design = outcome.design
         assert design is not None and outcome.verdict is not None
+        price = design.price(self.kit, self.problem.limits.stock)
         proven = outcome.status is Status.PROVEN
         if not proven and by is not None:
-            self._open(f"whether {design.price(self.kit)} coins is the least, where it says so")
+            self._open(f"whether {price} coins is the least, where it says so")
         least = (by,) if proven and by is not None else ()
         choice = Choice(
             design,
-            design.price(self.kit),
+            price,
             design.supply,
             parts_counted(design),
             least,

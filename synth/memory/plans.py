@@ -81,12 +81,19 @@ def _inconsistent(outcome: Outcome, problem: Problem) -> str:
         return "it proves something else"
     if any(part.part not in problem.kit.index for part in design.parts):
         return "its parts are not in the kit"
+    stock = problem.limits.stock
     costs = {
-        Objective.PRICE: design.price(problem.kit),
+        Objective.PRICE: design.price(problem.kit, stock),
         Objective.SUPPLY: design.supply,
         Objective.WIRES: len(design.wires),
     }
-    claimed = (outcome.price, outcome.supply, outcome.bound)
-    if claimed != (costs[Objective.PRICE], design.supply, costs[problem.objectives[0]]):
+    claimed = (outcome.price, outcome.to_buy, outcome.supply, outcome.bound)
+    really = (
+        design.price(problem.kit),
+        costs[Objective.PRICE] if stock else None,
+        design.supply,
+        costs[problem.objectives[0]],
+    )
+    if claimed != really:
         return "its design does not cost what is claimed"
     return ""

@@ -5,6 +5,8 @@ Nouns only; `synth.read.kit_file` reads and validates a kit from YAML.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -89,3 +91,15 @@ class Kit:
     def offers(self, kind: PartType) -> bool:
         """Return whether any part of type `kind` is on offer."""
         return any(part.type is kind and part.most != 0 for part in self.parts)
+
+
+def to_buy(parts: Iterable[KitPart], stock: Iterable[tuple[str, int]] = ()) -> int:
+    """Return what `parts` cost in coins when so many of each kit name in `stock` are there
+    already. One part more never makes it less."""
+    parts, left = tuple(parts), dict(stock)
+    price = sum(part.price for part in parts)
+    if left:
+        used = Counter(part.name for part in parts)
+        prices = {part.name: part.price for part in parts}
+        price -= sum(min(used[name], left.get(name, 0)) * prices[name] for name in used)
+    return price

@@ -37,6 +37,7 @@ def pose(goal_list: GoalList, kit: Kit) -> Problem:
         for load, signal in signals.items()
     )
     check_times(goal_list, requirements, kit)
+    found_limits = limits(goal_list, names, kit)
     return Problem(
         title=goal_list.title,
         kit=kit,
@@ -46,9 +47,9 @@ def pose(goal_list: GoalList, kit: Kit) -> Problem:
         never_together=never_together(goal_list, names),
         apart=_apart(goal_list),
         peak=_peak(goal_list),
-        limits=limits(goal_list, kit),
+        limits=found_limits,
         objectives=goal_list.minimise,
-        assumptions=assumptions(goal_list, names, found),
+        assumptions=assumptions(goal_list, names, found, found_limits),
         times=times_on_offer(requirements, kit),
     )
 

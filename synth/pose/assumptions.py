@@ -26,16 +26,20 @@ from synth.goals import (
 )
 from synth.pose.lower import Plan, is_one
 from synth.pose.names import Names, a_kind, inputs_in
-from synth.problem import InputKind
+from synth.problem import InputKind, Limits
 from synth.ticks import format_duration
 
 
-def assumptions(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> tuple[str, ...]:
-    """Return the assumptions: those of the file, of the names, of each goal in order, of all."""
+def assumptions(
+    goal_list: GoalList, names: Names, plans: dict[str, Plan], limits: Limits
+) -> tuple[str, ...]:
+    """Return the assumptions: those of the file, of the names, of each goal in order, of all, and
+    how the wishes under 'limits' and 'stock' were taken."""
     lines = [*goal_list.defaults, *_about_names(goal_list, names)]
     for goal in goal_list.goals:
         lines += [f"goal {goal.number}: {text}" for text in _about_goal(goal, names, plans)]
     lines += _about_all(goal_list, names, plans)
+    lines += _about_wishes(limits)
     return tuple(dict.fromkeys(lines))
 
 
@@ -179,4 +183,34 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
             "nothing is known of " + ", ".join(f"'{name}'" for name in free) + ": each may change "
             "at any moment; say more under 'known'"
         )
+    return lines
+
+
+def _about_wishes(limits: Limits) -> list[str]:
+    lines = [
+        f"at least {number} of '{part}' {'is' if number == 1 else 'are'} in use, "
+        f"{'feeding' if number == 1 else 'each feeding'} something"
+        for part, number in limits.least
+    ]
+    if limits.stock:
+        there = ", ".join(f"{number} of '{part}'" for part, number in limits.stock)
+        lines.append(
+            f"{there} in stock cost nothing where designs are compared, so the cheapest design is "
+            "the one for which least has to be bought, and a largest price limits what is bought; "
+            "the price shown is that of all parts"
+        )
+    if limits.spare:
+        units = "1 unit" if limits.spare == 1 else f"{limits.spare} units"
+        lines.append(
+            f"the supply delivers {units} more than the design needs, and a largest supply counts "
+            "them"
+        )
+    lines += [
+        f"'{one}' and '{other}' are on separate branches: no part but the supply and those that "
+        "split power carries power to both"
+        for one, other in limits.branches
+    ]
+    if limits.untimed:
+        loads = ", ".join(f"'{load}'" for load in limits.untimed)
+        lines.append(f"no timer carries power to {loads}; timers may work the controls before them")
     return lines

@@ -16,6 +16,17 @@ from synth.ticks import format_duration
 MOST_COMBINED = 4
 """Signals with more times than this offer those alone, without their sums and differences."""
 
+MOST_ASKED_FOR = 12
+"""Most of one part that 'least' may ask for, which keeps the lists within what is searched."""
+_NOT_LISTED = (
+    PartType.SUPPLY,
+    PartType.LOAD,
+    PartType.TAP_OFF,
+    PartType.DIVIDER,
+    PartType.JOINT,
+)
+"""Types of part that neither can be asked for nor be in stock: a wiring needs so many of them."""
+
 _FOLLOWED_BY: dict[InputKind, PartType] = {
     InputKind.SWITCH: PartType.SWITCH,
     InputKind.BUTTON: PartType.PUSH_BUTTON,
@@ -24,7 +35,7 @@ _FOLLOWED_BY: dict[InputKind, PartType] = {
 }
 
 
-def limits(goal_list: GoalList, kit: Kit) -> Limits:
+def limits(goal_list: GoalList, names: Names, kit: Kit) -> Limits:
     """Return the limits, each by the kit's own name of the part; the tighter of two counts.
 
     A part may be named by the kit's word or by its type; a type of which the kit has several
@@ -33,20 +44,8 @@ def limits(goal_list: GoalList, kit: Kit) -> Limits:
     most: dict[str, int] = {}
     for limit in goal_list.part_limits:
         parts = _parts_called(limit.part, kit)
-        if not parts:
-            names = [part.name for part in kit.parts]
-            raise GoalError(
-                f"the kit '{kit.name}' has no part '{limit.part}'",
-                limit.place,
-                close_to(limit.part, names),
-            )
-        if len(parts) > 1 and limit.most:
-            names = [part.name for part in parts]
-            raise GoalError(
-                f"'{limit.part}' are several parts of the kit '{kit.name}'",
-                limit.place,
-                f"name one of them: {', '.join(names)}",
-            )
+        if not parts or (len(parts) > 1 and limit.most):
+            parts = [_one_part(limit.part, limit.place, kit)]
         for part in parts:
             if part.type in (PartType.SUPPLY, PartType.LOAD):
                 raise GoalError(
@@ -54,8 +53,108 @@ def limits(goal_list: GoalList, kit: Kit) -> Limits:
                     limit.place,
                 )
             most[part.name] = min(limit.most, most.get(part.name, limit.most))
-    ordered = tuple((part.name, most[part.name]) for part in kit.parts if part.name in most)
-    return Limits(ordered, goal_list.largest_supply, goal_list.largest_price)
+    return Limits(
+        _in_order(most, kit),
+        goal_list.largest_supply,
+        goal_list.largest_price,
+        _least(goal_list, kit, most),
+        _stock(goal_list, kit),
+        goal_list.spare,
+        _branches(goal_list, names),
+        _untimed(goal_list, names),
+    )
+
+
+def _in_order(numbers: dict[str, int], kit: Kit) -> tuple[tuple[str, int], ...]:
+    return tuple((part.name, numbers[part.name]) for part in kit.parts if part.name in numbers)
+
+
+def _one_part(word: str, place: Place, kit: Kit) -> KitPart:
+    """Return the one part of the kit that `word` names; GoalError when there are none or more."""
+    parts = _parts_called(word, kit)
+    if not parts:
+        names = [part.name for part in kit.parts]
+        raise GoalError(
+            f"the kit '{kit.name}' has no part '{word}'", place, close_to(word, names)
+        )
+    if len(parts) > 1:
+        names = [part.name for part in parts]
+        raise GoalError(
+            f"'{word}' are several parts of the kit '{kit.name}'",
+            place,
+            f"name one of them: {', '.join(names)}",
+        )
+    return parts[0]
+
+
+def _least(goal_list: GoalList, kit: Kit, most: dict[str, int]) -> tuple[tuple[str, int], ...]:
+    """Return how many of each part there are to be at least, those of 0 left out."""
+    least: dict[str, int] = {}
+    for wish in goal_list.part_wishes:
+        part = _one_part(wish.part, wish.place, kit)
+        if part.type in _NOT_LISTED:
+            raise GoalError(
+                f"'{wish.part}' cannot be asked for: how many there are follows from the rest",
+                wish.place,
+                "name switches, sensors, relays or timers",
+            )
+        if wish.least > most.get(part.name, wish.least):
+            raise GoalError(
+                f"at least {wish.least} of '{wish.part}' are asked for, and at most "
+                f"{most[part.name]} allowed",
+                wish.place,
+            )
+        if wish.least > MOST_ASKED_FOR:
+            raise GoalError(
+                f"at most {MOST_ASKED_FOR} of a part may be asked for, not {wish.least}", wish.place
+            )
+        if wish.least:
+            least[part.name] = max(wish.least, least.get(part.name, 0))
+    return _in_order(least, kit)
+
+
+def _stock(goal_list: GoalList, kit: Kit) -> tuple[tuple[str, int], ...]:
+    """Return how many of each part are in stock, those of 0 left out."""
+    stock: dict[str, int] = {}
+    for item in goal_list.stock:
+        part = _one_part(item.part, item.place, kit)
+        if part.type in _NOT_LISTED:
+            raise GoalError(
+                f"'{item.part}' cannot be counted as stock: only switches, sensors, relays and "
+                "timers can",
+                item.place,
+            )
+        if item.number:
+            stock[part.name] = stock.get(part.name, 0) + item.number
+    return _in_order(stock, kit)
+
+
+def _branches(goal_list: GoalList, names: Names) -> tuple[tuple[str, str], ...]:
+    """Return all pairs of loads that are to be on separate branches, in the order of the loads."""
+    order = list(names.loads)
+    found: set[tuple[str, str]] = set()
+    for wish in goal_list.branches:
+        for load in wish.loads:
+            _expect_load(load, wish.place, names)
+        found.update(combinations(sorted(wish.loads, key=order.index), 2))
+    return tuple(sorted(found, key=lambda pair: (order.index(pair[0]), order.index(pair[1]))))
+
+
+def _untimed(goal_list: GoalList, names: Names) -> tuple[str, ...]:
+    """Return the loads that no timer may carry power to, in their order."""
+    found: set[str] = set()
+    for wish in goal_list.untimed:
+        if wish.load:
+            _expect_load(wish.load, wish.place, names)
+        found.update([wish.load] if wish.load else names.loads)
+    return tuple(load for load in names.loads if load in found)
+
+
+def _expect_load(load: str, place: Place, names: Names) -> None:
+    if load not in names.loads:
+        raise GoalError(
+            f"there is no load '{load}' in the goals", place, close_to(load, list(names.loads))
+        )
 
 
 def _parts_called(word: str, kit: Kit) -> list[KitPart]:

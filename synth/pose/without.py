@@ -18,7 +18,7 @@ def without(goal_list: GoalList, goal: Goal) -> GoalList:
     rest = tuple(other for other in goal_list.goals if other is not goal)
     named = {item.name for other in rest for item, _ in inputs_in(other)}
     gone = {item.name for item, _ in inputs_in(goal)} - named
-    return replace(
+    left = replace(
         goal_list,
         goals=rest,
         inputs=tuple(item for item in goal_list.inputs if item.name not in gone),
@@ -28,6 +28,7 @@ def without(goal_list: GoalList, goal: Goal) -> GoalList:
             if not gone & set(fact.names if isinstance(fact, InputsApart) else (fact.name,))
         ),
     )
+    return _about(left)
 
 
 def only(goal_list: GoalList, numbers: Collection[int]) -> GoalList:
@@ -40,12 +41,7 @@ def only(goal_list: GoalList, numbers: Collection[int]) -> GoalList:
     for goal in goal_list.goals:
         if goal.number not in numbers:
             rest = without(rest, goal)
-    driven = {
-        load
-        for goal in rest.goals
-        if isinstance(goal, LoadGoal) and goal.does is not None
-        for load in goal.loads
-    }
+    driven = _driven(rest)
     kept: list[Goal] = []
     for goal in rest.goals:
         if isinstance(goal, LoadGoal | Cutoff | NeverTogether | Gap) and goal.loads:
@@ -59,4 +55,29 @@ def only(goal_list: GoalList, numbers: Collection[int]) -> GoalList:
             goal = replace(goal, loads=loads)
         kept.append(goal)
     loads_left = tuple(load for load in rest.loads if load.name in driven)
-    return replace(rest, goals=tuple(kept), loads=loads_left)
+    return _about(replace(rest, goals=tuple(kept), loads=loads_left))
+
+
+def _about(goal_list: GoalList) -> GoalList:
+    """Return the list without what it says of the branches of loads that no goal drives."""
+    driven = _driven(goal_list)
+    branches = []
+    for wish in goal_list.branches:
+        loads = tuple(load for load in wish.loads if load in driven)
+        if len(loads) > 1:
+            branches.append(replace(wish, loads=loads))
+    return replace(
+        goal_list,
+        branches=tuple(branches),
+        untimed=tuple(w for w in goal_list.untimed if not w.load or w.load in driven),
+    )
+
+
+def _driven(goal_list: GoalList) -> set[str]:
+    """Return the loads of which some goal says when they are on."""
+    return {
+        load
+        for goal in goal_list.goals
+        if isinstance(goal, LoadGoal) and goal.does is not None
+        for load in goal.loads
+    }

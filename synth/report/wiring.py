@@ -72,7 +72,7 @@ def _draw_frames(svg: Svg, plan: Layout, new_parts: Collection[str]) -> None:
         if placed.part.name in new_parts:
             rect = placed.rect
             svg.open("new part", f"{placed.part.name} is new")
-            svg.rect(rect.x - 5, rect.y - 5, rect.width + 10, rect.height + 10, 2, "#ececec", 6,
+            svg.rect(rect.x - 3, rect.y - 3, rect.width + 6, rect.height + 6, 2.5, "#ececec", 4,
                      FRAME)
             svg.close()
 

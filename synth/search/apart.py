@@ -39,7 +39,12 @@ from synth.signals import (
 
 
 def separate(problem: Problem) -> list[Problem]:
-    """Return the circuits of `problem` that share no input but the supply, in a stable order."""
+    """Return the circuits of `problem` that share no input but the supply, in a stable order.
+
+    Loads of two circuits that are to be on separate branches may stay in two: circuits that are
+    put together share nothing but the supply, and what is left out of a part of the problem can
+    only make it easier, so that a bound on it stays one.
+    """
     groups: list[tuple[set[str], list[Requirement]]] = []
     for requirement in problem.requirements:
         tokens = {f"in {n}" for n in inputs_of(requirement.signal) - {"supply"}}
@@ -83,7 +88,7 @@ def only(problem: Problem, loads: Collection[str]) -> Problem:
         ),
         apart=tuple(p for p in problem.apart if p.first in loads and p.second in loads),
         peak=None,
-        limits=replace(problem.limits, supply=None),
+        limits=replace(problem.limits.of_a_part().about(loads), supply=None),
     )
 
 
@@ -127,8 +132,13 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
     Behind it the supply stands for "supply and lever". A design for that, put behind the switch,
     is one for the whole, and the least one: with the lever left on, any design of the whole is a
     design for the problem behind it plus at least that one switch. (None, problem) when no lever
-    covers everything. (Whether the design put behind a switch does it is checked all the same.)
+    covers everything, and when two of the loads are to be on separate branches, which they are
+    not behind one switch. (Whether the design put behind a switch does it is checked all the
+    same.)
     """
+    loads = {r.load for r in problem.requirements}
+    if problem.limits.about(loads).branches:
+        return None, problem
     limits = dict(problem.limits.most)
     switches = [
         part
@@ -156,6 +166,7 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
                 replace(r, signal=s) for r, s in zip(problem.requirements, signals, strict=True)
             ),
             inputs=tuple(other for other in problem.inputs if other.name != item.name),
+            limits=problem.limits.of_a_part(),
         )
         return (switches[0], item.name), inner
     return None, problem

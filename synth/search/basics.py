@@ -84,7 +84,7 @@ def floor_for(tools: Tools) -> Callable[[int], int | None]:
 def design_key(design: Design, problem: Problem) -> Key:
     """Return what a design costs by each objective, in their order."""
     values = {
-        Objective.PRICE: design.price(problem.kit),
+        Objective.PRICE: design.price(problem.kit, problem.limits.stock),
         Objective.SUPPLY: design.supply,
         Objective.WIRES: len(design.wires),
     }

@@ -39,6 +39,8 @@ POSITIONS = frozenset(
 
 MOST_FREE = 6
 """Most inputs of which all combinations are looked at for what is on at one moment."""
+MOST_STARTS = 16
+"""Up to so many levels of the inputs, runs of two steps are looked at as well."""
 
 
 def sharing_floor(fan_out: FanOut) -> Callable[[int], int | None]:
@@ -141,6 +143,42 @@ def on_together(problem: Problem) -> int:
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
             most = max(most, on)
     return most
+
+
+def never_seen_on(problem: Problem) -> bool:
+    """Return whether some load is on in none of the runs looked at.
+
+    Such a load, if it is never on at all, may hang on any output that is dead for good, so that a
+    whole can be cheaper than its circuits one by one.
+    """
+    for requirement in problem.requirements:
+        alone = not loads_of(requirement.signal)
+        machine = SignalMachine((("", requirement.signal),)) if alone else problem.machine
+        place = 0 if alone else [r.load for r in problem.requirements].index(requirement.load)
+        named = inputs_of(requirement.signal) if alone else {x.name for x in problem.inputs}
+        vectors = _allowed(problem, sorted(named - {"supply"}))
+        starts = [None, *(vectors if len(vectors) <= MOST_STARTS else ())]
+        if not any(
+            wanted[place]
+            for start in starts
+            for vector in vectors
+            for _, wanted in _run(machine, start, vector, False)
+        ):
+            return True
+    return False
+
+
+def _allowed(problem: Problem, names: Sequence[str]) -> list[dict[str, bool]]:
+    """Return levels of these inputs that may occur together, with the supply on."""
+    facts = {item.name: item for item in problem.inputs}
+    free = [n for n in names if facts[n].steady is None]
+    fixed = {n: bool(facts[n].steady) for n in names if facts[n].steady is not None}
+    found = []
+    for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
+        vector = {**dict.fromkeys(free, False), **dict(zip(free, levels, strict=False)), **fixed}
+        if all(sum(vector.get(n, False) for n in g) <= 1 for g in problem.never_together):
+            found.append({"supply": True, **vector})
+    return found
 
 
 def wires_floor(parts: Sequence[KitPart], loads: int, outlets: int) -> int:

@@ -238,7 +238,7 @@ class Engine:
         """
         parts = self.catalogue.parts(parts_list.items)
         place = self.problem.objectives.index(Objective.PRICE)
-        rest = key[place] - sum(p.price for p in (*parts, *self.catalogue.elsewhere))
+        rest = key[place] - self.catalogue.price((*parts, *self.catalogue.elsewhere))
         if rest < 0:
             return False
         larger = self.larger
@@ -266,7 +266,7 @@ class Engine:
     def _dearer_price(self, parts_list: PartsList, price: int) -> int:
         """Return the next price after `price` that a design of this list may have."""
         parts = (*self.catalogue.parts(parts_list.items), *self.catalogue.elsewhere)
-        own = sum(part.price for part in parts)
+        own = self.catalogue.price(parts)
         outlets = surplus(parts, self.catalogue.loads)
         # Branches that stay idle, and joints that cost nothing, have to be made up for.
         idle = sum(part.type is PartType.RELAY_CHANGEOVER for part in parts)
@@ -289,7 +289,8 @@ class Engine:
         if parts_list is None:
             return None
         parts = (*self.catalogue.parts(parts_list.items), *self.catalogue.elsewhere)
-        rest = best.design.price(self.problem.kit) - sum(part.price for part in parts)
+        price = best.design.price(self.problem.kit, self.problem.limits.stock)
+        rest = price - self.catalogue.price(parts)
         larger = self.larger
         if larger is None:
             working = self.questions.working(parts_list, rest, frugal=True)
@@ -324,7 +325,8 @@ class Engine:
 
     def needed(self) -> list[int] | None:
         """Return the offers that every design has: one sensing part for each input that any
-        signal depends on (nothing else follows that input). None when there is none."""
+        signal depends on (nothing else follows that input), and so many of a part as are asked
+        for at least. None when there is none."""
         needed: list[int] = []
         for name in self._essential:
             options = [
@@ -336,7 +338,15 @@ class Engine:
                 return None
             if len(options) == 1:
                 needed.append(options[0])
+        for part_name, least in self.problem.limits.least:
+            options = self._called(part_name)
+            if len(options) == 1:
+                needed += options * (least - needed.count(options[0]))
         return needed
+
+    def _called(self, part_name: str) -> list[int]:
+        """Return the offers of a part: one, or one for each input that it may follow."""
+        return [i for i, (p, _) in enumerate(self.catalogue.offers) if p.name == part_name]
 
     def _impossible(self) -> str:
         """Return why no parts list whatever will do, "" if that is not known."""
@@ -344,6 +354,11 @@ class Engine:
         for name in self._essential:
             if all(follows != name for _, follows in offers):
                 return f"nothing on offer follows '{name}'"
+        for name, asked in limits.least:
+            there = sum(self.catalogue.caps[i] for i in self._called(name))
+            if there < asked:
+                only = f"only {there} can be" if there else "none can be"
+                return f"at least {asked} of '{name}' should be in use, and {only}"
         timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
         if timed and not any(part.type in TIMED for part, _ in offers):
             return f"'{timed[0]}' has to keep a time, and no timer that can is on offer"
@@ -367,7 +382,9 @@ class Engine:
         if limits.supply is not None and least > limits.supply:
             return (
                 f"the loads{' on at one moment' if self.catalogue.turning else ' alone'} need "
-                f"{least} units, and the supply is limited to {limits.supply}"
+                f"{least - limits.spare} units"
+                + (f", {limits.spare} are to be spare" if limits.spare else "")
+                + f", and the supply is limited to {limits.supply}"
             )
         return ""
 
@@ -381,6 +398,9 @@ class Engine:
         for name in self._essential:
             if name not in follows:
                 return f"nothing follows '{name}'"
+        for name, least in self.problem.limits.least:
+            if sum(part.name == name for part in parts) < least:
+                return f"at least {least} of '{name}' should be in use"
         levers = [
             self.catalogue.offers[i][1]
             for i in parts_list.items

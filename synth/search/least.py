@@ -10,11 +10,12 @@ that no wiring of those lists does was for the search to show.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NoReturn
 
 from synth.parts.behaviour import CONTROLLED, SPLITTING, TIMED
+from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
 from synth.reasons import Floor
 from synth.search.basics import Progress, Tools, floor_for
@@ -92,27 +93,27 @@ def _reasons(engine: Engine) -> list[str]:
     for name in sorted(essential(problem)):
         offers = [part for part, follows in catalogue.offers if follows == name]
         if offers:
-            part = min(offers, key=lambda offer: offer.price)
+            part = min(offers, key=lambda offer: _paid(problem, [offer], 1))
             told.append(
                 f"Some load depends on '{name}', so a part must follow it: at least "
-                f"{_coins(part.price)} ({part.name})."
+                f"{_coins(_paid(problem, offers, 1))} ({part.name})."
             )
     waiting = engine.waiting
-    timers = [part.price for part, _ in catalogue.offers if part.type in TIMED]
+    timers = [part for part, _ in catalogue.offers if part.type in TIMED]
     if waiting.count and timers:
         loads = ", ".join(waiting.loads)
         what = "timer must run" if waiting.count == 1 else "timers must run at once"
         told.append(
             f"{waiting.count} {what} after some sequence of inputs, for the times of {loads}: "
-            f"at least {_coins(waiting.count * min(timers))}."
+            f"at least {_coins(_paid(problem, timers, waiting.count))}."
         )
-    relays = [part.price for part, _ in catalogue.offers if part.type in CONTROLLED]
+    relays = [part for part, _ in catalogue.offers if part.type in CONTROLLED]
     if waiting.remembering and relays:
         loads = ", ".join(waiting.remembering)
         told.append(
             f"What {loads} must do depends on what was before, with all timers as they are, so "
             f"{waiting.controlled} relays and timers must be in use at once: at least "
-            f"{_coins(len(waiting.remembering) * min(relays))} more."
+            f"{_coins(_paid(problem, relays, len(waiting.remembering)))} more."
         )
     elif engine.remembers:
         told.append("What a load must do depends on what was before, so some part must remember.")
@@ -124,7 +125,7 @@ def _reasons(engine: Engine) -> list[str]:
     bare = catalogue.measure(tuple(sorted(needed)))
     if bare is not None and splitting:
         parts = catalogue.parts(bare.items)
-        share = bare.price - sum(part.price for part in parts)
+        share = bare.price - catalogue.price(parts)
         if share > 0:
             told.append(
                 f"{catalogue.loads} loads and the parts that follow inputs need more inputs fed "
@@ -134,10 +135,17 @@ def _reasons(engine: Engine) -> list[str]:
     return told
 
 
+def _paid(problem: Problem, offers: Sequence[KitPart], number: int) -> int:
+    """Return coins that so many of these parts cost at least, what is in stock costing nothing."""
+    stock = dict(problem.limits.stock)
+    there = sum(stock.get(name, 0) for name in {part.name for part in offers})
+    return max(0, number - there) * min(part.price for part in offers)
+
+
 def _named(catalogue: Catalogue, parts_list: PartsList) -> str:
     """Return a list of parts in words, with what sharing its power costs at least."""
     parts = catalogue.parts(parts_list.items)
-    share = parts_list.price - sum(part.price for part in parts)
+    share = parts_list.price - catalogue.price(parts)
     words = [_counted(name, number) for name, number in Counter(p.name for p in parts).items()]
     if share > 0:
         words.append(f"parts that share power for {_coins(share)}")

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
 from synth.design import Skeleton
-from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
-from synth.parts.kit import KitPart
+from synth.parts.behaviour import LEVERS, SENSING, SPLITTING, TIMED, PartType
+from synth.parts.kit import KitPart, to_buy
 from synth.problem import Objective, Problem
 from synth.search.bounds import on_together, surplus, units_floor, wires_floor
 from synth.search.slots import Slot, joint_of_sets, relevant_parts
@@ -75,8 +75,12 @@ class Catalogue:
         """Joints that cost nothing and have slots of their own, beside any list."""
         self.offers = tuple(o for o in offers if o not in unlisted)
         limits = dict(problem.limits.most)
-        self.caps = [self._cap(part, limits, most) for part, _ in self.offers]
-        self.most = most
+        least = dict(problem.limits.least)
+        self.caps = [
+            self._cap(part, limits, max(most, least.get(part.name, 0))) for part, _ in self.offers
+        ]
+        sensing = {part.name for part, _ in self.offers if part.type in SENSING}
+        self.most = most + sum(n for name, n in problem.limits.least if name in sensing)
         self.turning = [
             i for i, (p, _) in enumerate(self.offers) if p.type is PartType.RELAY_CHANGEOVER
         ]
@@ -86,6 +90,7 @@ class Catalogue:
         self.least_units = self.needs
         if self.turning:
             self.least_units = on_together(problem) if counts else 0
+        self.least_units += problem.limits.spare
 
     @staticmethod
     def _cap(part: KitPart, limits: dict[str, int], most: int) -> int:
@@ -102,10 +107,15 @@ class Catalogue:
         sharing = self.floor(extra)
         if sharing is None:
             return None
-        price = sum(part.price for part in parts) + sharing
+        price = self.price(parts) + sharing
         wires = wires_floor(parts, self.loads, self.outlets)
-        units = max(self.least_units, units_floor(parts, self.needs))
+        units = units_floor(parts, self.needs) + self.problem.limits.spare
+        units = max(self.least_units, units)
         return PartsList(items, price, units, wires)
+
+    def price(self, parts: Sequence[KitPart]) -> int:
+        """Return what has to be paid for `parts`, in coins."""
+        return to_buy(parts, self.problem.limits.stock)
 
     def beyond(self, parts_list: PartsList) -> str:
         """Return which limit the bounds of a list exceed, "" if none."""
@@ -120,13 +130,14 @@ class Catalogue:
         self, needed: Sequence[int], objectives: Sequence[Objective], timers: int = 0
     ) -> Iterator[PartsList]:
         """Yield all lists that hold the offers `needed` and at least `timers` parts with a
-        running time, none before a lesser one.
+        running time (those among `needed` count), none before a lesser one.
 
         Each list comes once: from a start that has its change-overs, which lower the bound on
         units, and its timers of the lowest numbers, by adding all else in order, which lowers
         none of its bounds. So what is beyond a limit is left out with all that would follow.
         """
         timed = [i for i, (part, _) in enumerate(self.offers) if part.type in TIMED]
+        timers = max(0, timers - sum(offer in timed for offer in needed))
         heap: list[tuple[tuple[int, ...], tuple[int, ...], int, int, PartsList]] = []
 
         def push(items: tuple[int, ...], least: int, least_timed: int) -> None:
@@ -144,8 +155,9 @@ class Catalogue:
             for turned in combinations_with_replacement(self.turning, number):
                 for first in combinations_with_replacement(timed, timers):
                     start = (*first, *turned)
-                    if all(start.count(offer) <= self.caps[offer] for offer in start):
-                        push((*needed, *start), 0, max(first, default=0))
+                    items = (*needed, *start)
+                    if all(items.count(offer) <= self.caps[offer] for offer in items):
+                        push(items, 0, max(first, default=0))
         while heap:
             _, items, least, least_timed, parts_list = heapq.heappop(heap)
             yield parts_list

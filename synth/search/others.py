@@ -48,7 +48,7 @@ class Others:
             if engine.hopeless(parts_list) or parts_list.units > self.supply:
                 continue
             parts = catalogue.parts(parts_list.items)
-            rest = self.price - sum(part.price for part in parts)
+            rest = self.price - catalogue.price(parts)
             self.progress.report("parts lists", None, parts_list.price)
             for working in questions.every(parts_list, rest):
                 if working is None:

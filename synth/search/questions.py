@@ -21,7 +21,7 @@ from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
 from synth.search.live import Live
 from synth.search.scenario import Scenario, build_scenario
-from synth.search.slots import Wiring
+from synth.search.slots import Slot, Wiring
 from synth.search.stimuli import first_runs
 from synth.search.unroll import Unrolled
 from synth.signals import times_of
@@ -124,7 +124,7 @@ class Questions:
                 if frugal:
                     live.wiring.spare(self.tools.wastes)
         parts = self.catalogue.parts(parts_list.items)
-        dearest = None if rest is None or on_supply else sum(p.price for p in parts) + rest
+        dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest)
 
     def every(self, parts_list: PartsList, rest: int) -> Iterator[Working | None]:
@@ -140,7 +140,7 @@ class Questions:
             return
         twins = len(self.problem.requirements) - len(self.loads)
         live.wiring.price_sharing(self.tools.fan_out, rest, twins)
-        dearest = sum(part.price for part in self.catalogue.parts(parts_list.items)) + rest
+        dearest = self.catalogue.price(self.catalogue.parts(parts_list.items)) + rest
         while True:
             working = self._stands(live, parts_list.items, dearest)
             if not isinstance(working, Working):
@@ -166,14 +166,15 @@ class Questions:
             if answer is None or isinstance(answer, bool):
                 return answer
             bare = live.wiring.decode(answer)
-            known = next((s for s in live.left_out() if self.refutes(s, bare)), None)
+            known = next((s for s in live.left_out() if self.refutes(s, bare, live.slots)), None)
             if known is None:
                 skeleton = with_equal_loads(bare, self.problem)
                 design = self.tools.share(skeleton, self.problem)
                 if design is None:
                     self.excluded.append(bare)
                     continue
-                if dearest is not None and design.price(self.problem.kit) > dearest:
+                stock = self.problem.limits.stock
+                if dearest is not None and design.price(self.problem.kit, stock) > dearest:
                     # At a higher price it may do: it is ruled out of this question alone.
                     live.wiring.exclude(bare)
                     if self.progress.over():
@@ -186,7 +187,7 @@ class Questions:
                     return Working(skeleton, design, verdict, parts_list)
                 if self.progress.over():
                     return None
-                known = self._learn(design, verdict, bare)
+                known = self._learn(design, verdict, bare, live.slots)
             else:
                 # What was needed last is tried first.
                 self.learned.remove(known)
@@ -263,7 +264,9 @@ class Questions:
                 self._live = Live(self, items, optional=True)
         return None if self._live.too_large else self._live
 
-    def _learn(self, design: Design, verdict: Verdict, bare: Skeleton) -> Scenario | None:
+    def _learn(
+        self, design: Design, verdict: Verdict, bare: Skeleton, slots: Sequence[Slot]
+    ) -> Scenario | None:
         """Return the scenario of a counterexample, kept, or rule out this very wiring."""
         for defect in verdict.defects:
             shown = defect.counterexample
@@ -279,22 +282,23 @@ class Questions:
                 POINTS,
                 also=instants,
             )
-            if self.refutes(scenario, bare):
+            if self.refutes(scenario, bare, slots):
                 self.learned.append(scenario)
                 self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants)))
                 return scenario
         self.excluded.append(bare)
         return None
 
-    def refutes(self, scenario: Scenario, bare: Skeleton) -> bool:
-        """Return whether the scenario rules out this wiring (asked of the model itself)."""
+    def refutes(self, scenario: Scenario, bare: Skeleton, slots: Sequence[Slot]) -> bool:
+        """Return whether the scenario rules out this wiring of some of these slots (asked of the
+        model itself)."""
         names = {part.name for part in bare.parts}
-        slots = tuple(
-            slot
-            for slot in self.catalogue.slots(self.catalogue.items_of(bare), self.loads)
-            if slot.fixed or slot.load or slot.name in names
+        own = tuple(
+            slot if slot.load else replace(slot, fixed=True)
+            for slot in slots
+            if slot.load or slot.name in names
         )
-        wiring = Wiring(self.problem, slots, Formula())
+        wiring = Wiring(self.problem, own, Formula())
         Unrolled(wiring, scenario, DEPTH)
         chosen = wiring.assignment(bare)
         assert chosen is not None
@@ -334,6 +338,7 @@ def representatives(problem: Problem) -> tuple[str, ...]:
     kept = set(seen.values())
     for pair in problem.apart:
         kept |= {pair.first, pair.second}
+    kept |= {load for pair in limits.branches for load in pair} | set(limits.untimed)
     return tuple(r.load for r in problem.requirements if r.load in kept)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice, pairwise, permutations, product
 
@@ -145,6 +145,8 @@ class Wiring:
     choices: list[dict[str, dict[str | int, int]]] = field(default_factory=list)
     """Per slot: setting -> value -> literal."""
     joint: KitPart | None = field(init=False)
+    _ways: dict[tuple[str, ...], dict[int, int]] = field(init=False, default_factory=dict)
+    """Loads -> slot -> literal, see `_way_to`."""
 
     def __post_init__(self) -> None:
         formula = self.formula
@@ -156,6 +158,7 @@ class Wiring:
         self._joints()
         self._order()
         self._alike()
+        self._carried()
 
     def _settings(self, slot: Slot) -> dict[str, dict[str | int, int]]:
         part = slot.part
@@ -429,6 +432,41 @@ class Wiring:
                 for (source, _), literal in options.items():
                     if source >= 0:
                         formula.add(-literal, before[source, index])
+
+    def _carried(self) -> None:
+        """Keep pairs of loads on separate branches, and timers off the way of power to some loads
+        (see `Limits`): a literal for each part says that power may come through it to the load.
+
+        Outputs that feed an input together, with `joint`, are all on the way. A joint without a
+        slot carries power to two loads only if the outputs behind it do, so it adds nothing.
+        """
+        limits, formula = self.problem.limits, self.formula
+        for one, other in limits.branches:
+            beside = self._way_to({other})
+            for index, literal in self._way_to({one}).items():
+                if beside:
+                    formula.add(-literal, -beside[index])
+        for index, literal in self._way_to(limits.untimed).items():
+            if self.slots[index].kind in TIMED:
+                formula.add(-literal)
+
+    def _way_to(self, loads: Collection[str]) -> dict[int, int]:
+        """Return for each part a literal: it may carry power to one of `loads`; nothing when the
+        model has none of these."""
+        key = tuple(sorted(loads))
+        if key in self._ways:
+            return self._ways[key]
+        formula = self.formula
+        ends = {i for i, slot in enumerate(self.slots) if slot.load and slot.load in loads}
+        parts = [i for i, slot in enumerate(self.slots) if not slot.load] if ends else []
+        way = self._ways[key] = {i: formula.new() for i in parts}
+        for (index, terminal), options in self.feeds.items():
+            if terminal in self.slots[index].part.shape.power and (index in ends or index in way):
+                behind = [] if index in ends else [-way[index]]
+                for (source, _), wire in options.items():
+                    if source in way:
+                        formula.add(-wire, *behind, way[source])
+        return way
 
     def _alike(self) -> None:
         for index in range(1, len(self.slots)):

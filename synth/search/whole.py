@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import SENSING, PartType
+from synth.parts.behaviour import SENSING, TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status
@@ -39,7 +39,7 @@ from synth.search.basics import (
     design_key,
     floor_for,
 )
-from synth.search.bounds import essential
+from synth.search.bounds import essential, never_seen_on
 from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
 from synth.search.polish import polished
@@ -55,6 +55,8 @@ CHEAPEST_SHARE = 0.4
 """Part of the time that may go into the cheapest design where something else counts first."""
 THRIFT_SHARE = 0.7
 """Part of the time left that may go into circuits with less power, where power counts first."""
+ASKED_SHARE = 0.5
+"""Part of the time left that may go into circuits with the parts that are asked for at least."""
 AT_ONCE = 1.0
 """Seconds that may go into ruling out all parts lists by bounds and limits."""
 MOST_PARTS = 12
@@ -116,6 +118,7 @@ class _Whole:
 
     def solve(self) -> Outcome:
         """Go through the steps until the best design is proven or time is up."""
+        problem = self.problem
         self.progress.bounded = self._ordered()
         ruled_out = self._ruled_out()
         if ruled_out is not None:
@@ -140,7 +143,8 @@ class _Whole:
         self._together()
         found = Found()
         hard = self._hard()
-        if self.best is not None and self._projects(hard):
+        # What a part in stock saves can only be told of the whole.
+        if self.best is not None and not problem.limits.stock and self._projects(hard):
             found = self._hard_ones(hard)
             self._clock("joint circuits")
         if not self._done(found) and not self.progress.over():
@@ -153,7 +157,7 @@ class _Whole:
     def _ruled_out(self) -> Found | None:
         """Return why nothing is within the limits, if that shows at once."""
         limits, kit = self.problem.limits, self.problem.kit
-        limited = limits.most or any(part.most is not None for part in kit.parts)
+        limited = limits.most or limits.least or any(part.most is not None for part in kit.parts)
         if not limited and (limits.supply, limits.price, self.problem.peak) == (None, None, None):
             return None
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
@@ -221,9 +225,37 @@ class _Whole:
     def _together(self) -> None:
         """Put the cheapest circuits on one supply: the first design of the whole."""
         self._try(put_together(_wired(self.circuits)))
+        if self.best is None and self.problem.limits.least:
+            self._with_parts_asked_for()
         if self.best is not None:
             self._polish()
             self.progress.report("whole circuit", self._key(self.best)[0], None)
+
+    def _with_parts_asked_for(self) -> None:
+        """Put the circuits together with one of them that holds what is asked for besides.
+
+        This proves nothing: parts asked for might be of more use spread over several.
+        """
+        deadline = self.progress.deadline
+        whole = put_together(_wired(self.circuits))
+        used = Counter(part.part for part in whole.parts)
+        missing = {name: n - used[name] for name, n in self.problem.limits.least if n > used[name]}
+        for number, circuit in enumerate(self.circuits):
+            own = Counter(part.name for part in circuit.parts)
+            least = tuple((name, own[name] + more) for name, more in missing.items())
+            asked = replace(circuit.problem, limits=replace(circuit.problem.limits, least=least))
+            catalogue = Catalogue(asked, self.floor, most=most_of_each(self.problem))
+            questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
+            now = time.monotonic()
+            share = ASKED_SHARE / (len(self.circuits) - number)
+            self.progress.deadline = min(deadline, now + share * (deadline - now))
+            with self.progress.aside():
+                found = Engine(questions, self.progress).run()
+            if found.best is not None:
+                wired = _wired(self.circuits)
+                wired[number] = (circuit.piece.path, found.best.skeleton)
+                self._try(put_together(wired))
+        self.progress.deadline = deadline
 
     def _try(self, skeleton: Skeleton) -> Working | None:
         """Return the checked design of the whole that is wired so, if it stands."""
@@ -378,10 +410,13 @@ class _Whole:
 
         Joints that cost nothing, where a model holds a slot for each of them (see
         `joint_of_sets`): a circuit alone is refuted with as many as its own parts allow,
-        and may have more of them within the whole.
+        and may have more of them within the whole. A load that is never on may hang on anything
+        that is dead in the whole.
         """
+        if len(self.pieces) == 1 and not self.pieces[0].path:
+            return True
         offers = Catalogue(self.problem, self.floor)
-        return not (offers.free and (len(self.pieces) > 1 or self.pieces[0].path))
+        return not offers.free and not never_seen_on(self.problem)
 
     def _key(self, working: Working) -> tuple[int, ...]:
         return design_key(working.design, self.problem)
@@ -407,7 +442,7 @@ class _Whole:
         """Return the outcome: the best design, and what was found out about all others."""
         problem, best = self.problem, self.best
         assert best is not None
-        key, ordered = self._key(best), self._ordered()
+        key, ordered, stock = self._key(best), self._ordered(), problem.limits.stock
         least = self._least(found)
         proven: list[str] = []
         if self._done(found):
@@ -426,6 +461,7 @@ class _Whole:
             verdict=best.verdict,
             bounds=bounds_in_words(problem),
             times=tuple(self.times),
+            to_buy=best.design.price(problem.kit, stock) if stock else None,
         )
 
     def _nothing(self, found: Found) -> Outcome:
@@ -469,7 +505,8 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     most = most_of_each(problem)
     told = [
         f"parts of the kit '{problem.kit.name}', at most {most} of each and as many in all "
-        "beyond one for every input and one for every timer that must run at once",
+        "beyond one for every input and one for every timer that must run at once"
+        + (", and those that are asked for" if problem.limits.least else ""),
         f"circuits that settle within {DEPTH} steps after every event",
         "power split by trees of tap-offs and dividers, without joints",
     ]
@@ -481,4 +518,7 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     if problem.times and any(times_of(r.signal) for r in problem.requirements):
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")
+    kinds = {problem.kit.index[name].type for name, _ in problem.limits.least}
+    if kinds & TIMED and not problem.times:
+        told.append("no timers, since no goal has a time that they could be set to")
     return tuple(told)

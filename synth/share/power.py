@@ -20,7 +20,7 @@ from typing import NamedTuple
 from synth.design import Design, PartInUse, Skeleton, Terminal, Wire
 from synth.errors import DesignError
 from synth.parts.behaviour import TIMED, PartType
-from synth.parts.kit import Kit, KitPart
+from synth.parts.kit import Kit, KitPart, to_buy
 from synth.parts.sharing import equal_share, tap_off
 from synth.problem import Limits, Objective
 from synth.share.price import sharing_parts
@@ -324,9 +324,10 @@ def share_power(
 
     Exact: no choice of tap-offs and dividers, their order and settings, is better in the
     lexicographic order of `objectives` (price in coins; units the supply must deliver; wires)
-    within the limits on splitting parts, supply and price. Wires are numbered from the supply
-    outwards and carry the units that really flow. Raises DesignError when the skeleton is not a
-    whole wiring of the kit, Undecided when a net has too many different needs for an exact split.
+    within the limits on splitting parts, supply (units to spare included) and price. Wires are
+    numbered from the supply outwards and carry the units that really flow. Raises DesignError when
+    the skeleton is not a whole wiring of the kit, Undecided when a net has too many different needs
+    for an exact split.
     """
     limits = limits or Limits()
     order = (*objectives, *(goal for goal in DEFAULT_ORDER if goal not in objectives))
@@ -334,12 +335,12 @@ def share_power(
     parts = sharing_parts(kit, dict(limits.most))
     caps = [(part.name, part.most) for part in parts if part.most is not None]
     if limits.price is not None:
-        left = limits.price - sum(line.price for line in wiring.lines.values())
+        left = limits.price - to_buy(wiring.lines.values(), limits.stock)
         if left < 0:
             return None
         caps.append(("", left))
     most = [m for m in (limits.supply, wiring.lines[wiring.supply].largest) if m is not None]
-    supply = min(most) if most else None
+    supply = min(most) - limits.spare if most else None
     wires_first = order.index(Objective.WIRES) < order.index(Objective.PRICE)
     counted: list[tuple[str, int]] = []
     while True:
@@ -349,6 +350,8 @@ def share_power(
         best = _best(wiring, accounts, order, supply)
         if best is None:
             return None
+        # Units to spare come on top: every rule hands on no less when it gets more.
+        best = best._replace(units=best.units + limits.spare)
         design = _built(skeleton, wiring, accounts, best)
         new = [part for part in design.parts if part.name not in wiring.parts]
         used = {

@@ -1,0 +1,112 @@
+"""`synth lesson`: a circuit built up goal by goal, for whoever learns to build one."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+HELP = """Write a lesson that builds a circuit up goal by goal.
+
+GOALS is a goal file, or a list of phrases where no such file exists. Each stage shows a first
+attempt and the shortest sequence of inputs in which it fails, the mend, what changed in parts,
+wires and power, short times for a test on the bench, and questions with their answers folded
+away. All of it comes from the search and the exact check. The lesson is Markdown with pictures,
+and one HTML page that needs no other file.
+
+\b
+Examples:
+  synth lesson goals/potting-shed.yaml --out lesson
+  synth lesson "lamp at night, fan while hot" --kit full --out lesson
+
+\b
+Exit codes: 0 written, 1 the goals are impossible, 2 bad input, 3 undecided: not all goals came
+about in time. In both cases the stages that did come about are written.
+Ctrl-C stops the search and writes what there is.
+"""
+
+
+def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
+    """Refuse a time limit that is no number."""
+    if value != value:
+        raise click.BadParameter("must be a number of seconds")
+    return value
+
+
+@click.command("lesson", help=HELP)
+@click.argument("goals", metavar="GOALS")
+@click.option("--out", metavar="FOLDER", required=True, help="Where the lesson is written.")
+@click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.1, max=86_400),
+    default=60.0,
+    callback=_number,
+    show_default=True,
+    help="Seconds to plan all stages together; what is checked, tried and drawn comes on top.",
+)
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option(
+    "--fast",
+    is_flag=True,
+    help="Let the optional solver for plain clauses answer what it can (pip install '.[fast]').",
+)
+@click.option(
+    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
+)
+def command(
+    goals: str,
+    out: str,
+    kit: str | None,
+    form: str,
+    time_limit: float,
+    seed: int,
+    fast: bool,
+    no_cache: bool,
+) -> None:
+    """Write the lesson; see HELP."""
+    from synth import pipeline
+    from synth.cli import _Watch, expect_fast
+
+    expect_fast(fast)
+    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
+    file, text = (goals, None) if is_file else (None, goals)
+    problem = pipeline.read_problem(file, text, kit)
+    memory = None if no_cache else pipeline.open_memory()
+    with _Watch(quiet=form == "json") as watch:
+        found = pipeline.lesson(
+            file,
+            text,
+            problem,
+            time_limit,
+            seed,
+            fast,
+            memory,
+            lambda stage: watch.report(stage, None, None),
+            watch.stopped,
+        )
+    for note in memory.notes if memory is not None else ():
+        click.echo(f"synth: {note}", err=True)
+    from synth.report.document import to_json
+    from synth.report.lesson import lesson_document, lesson_files
+
+    files = lesson_files(found) if found.stages else {}
+    if files:
+        pipeline.write_folder(out, files)
+    if form == "json":
+        click.echo(to_json(lesson_document(found, out, sorted(files))), nl=False)
+    else:
+        if files:
+            number = len(found.stages)
+            stages = "1 stage" if number == 1 else f"{number} stages"
+            click.echo(f"{stages}, {len(files)} files written to {out}; begin with lesson.html or "
+                       "lesson.md.")  # fmt: skip
+        for note in found.notes:
+            click.echo(f"synth: {note}", err=True)
+        if not files:
+            click.echo("synth: nothing is written; synth clash says what clashes", err=True)
+    sys.exit(pipeline.exit_code(found.end))

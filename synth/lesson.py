@@ -1,0 +1,113 @@
+"""A lesson: a circuit built up goal by goal, each stage with an attempt that fails and its mend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from synth.design import Design, PartInUse, Wire
+from synth.parts.behaviour import SENSING, PartType
+from synth.problem import Goal, Problem
+from synth.result import Counterexample, Defect, Outcome, Verdict
+from synth.settings_sheet import SettingsSheet
+from synth.trace import Trace
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What it takes to turn one design into another in which equal parts have equal names.
+
+    `set_anew` holds (part before, part after). A wire that `moved` still ends on the same input,
+    but begins at another output: (before, after). Prices in coins, supplies in units.
+    """
+
+    added: tuple[PartInUse, ...]
+    taken_out: tuple[PartInUse, ...]
+    set_anew: tuple[tuple[PartInUse, PartInUse], ...]
+    stay: tuple[Wire, ...]
+    moved: tuple[tuple[Wire, Wire], ...]
+    new: tuple[Wire, ...]
+    gone: tuple[Wire, ...]
+    price: tuple[int, int]
+    supply: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A well-formed design that looks right at first and fails.
+
+    `told` says in words how it was made, `nearly` that it was made from the circuit that holds,
+    not from the one before. `changes` is what mends it, splitting parts left aside in
+    both circuits (an output then feeds any number of inputs). `run` is the failing run up to
+    the failure and a little on, `mended` what the design that holds does with the same inputs.
+    """
+
+    told: str
+    nearly: bool
+    design: Design
+    defect: Defect
+    example: Counterexample
+    changes: Changes
+    run: Trace
+    mended: Trace
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question to the reader, and its answer in sentences."""
+
+    ask: str
+    answer: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One step of a lesson: `goals` are new in it, `problem` asks them and all before.
+
+    `design` holds (`verdict`), its parts named as in the stage before where they stay. `changes`
+    are from that stage (in the first, from nothing), `inner` the same, splitting parts left aside.
+    `attempt` is None where none of the `tried` attempts fails and can be built. `times` are for a
+    test on the bench, None where there are none to tell.
+    """
+
+    number: int
+    goals: tuple[Goal, ...]
+    problem: Problem
+    outcome: Outcome
+    design: Design
+    verdict: Verdict
+    changes: Changes
+    inner: Changes
+    attempt: Attempt | None
+    tried: int
+    shown: Trace
+    times: SettingsSheet | None
+    questions: tuple[Question, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether the circuit is that of the stage before."""
+        c = self.changes
+        return not (c.added or c.taken_out or c.set_anew or c.moved or c.new or c.gone)
+
+    @property
+    def plain(self) -> bool:
+        """Whether the new loads and contacts are simply hung on outputs that were there."""
+        idle = SENSING | {PartType.LOAD}
+        c = self.inner
+        return not (self.same or c.moved or c.gone or c.taken_out) and all(
+            part.type in idle for part in c.added
+        )
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """All stages that came about, in order; `end` is the outcome of the last one that was asked.
+
+    `notes` say what is missing and why.
+    """
+
+    title: str
+    goals: tuple[Goal, ...]
+    stages: tuple[Stage, ...]
+    end: Outcome
+    notes: tuple[str, ...] = ()

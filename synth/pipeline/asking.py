@@ -1,0 +1,96 @@
+"""Goals, designs and kits read, and goals posed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from synth.design import Design
+from synth.errors import DesignError, GoalError
+from synth.pose import pose
+from synth.problem import Problem
+from synth.read.design_file import named_kit, parse_design
+from synth.read.goal_file import goals_from_text, load_goal_file
+from synth.read.kit_file import bundled_kits, load_kit
+from synth.read.yaml_source import read_text
+
+if TYPE_CHECKING:
+    from synth.goals import GoalList
+
+DEFAULT_KIT = "starter"
+KIT_BY_DEFAULT = "the kit is "
+"""How a goal list says that it names no kit of its own."""
+
+
+def read_problem(file: str | None, text: str | None, kit: str | None) -> Problem:
+    """Return the problem that a goal file or a list of phrases asks.
+
+    `kit` (a bundled name or a file) wins over the kit that the goal file names. Raises GoalError
+    or KitError.
+    """
+    if (file is None) == (text is None):
+        both = "both a goal file and --goals are given; " if file is not None else ""
+        raise GoalError(
+            f"{both}say the goals either in a goal file or with --goals",
+            hint='for example: synth plan --goals "pump on 10 s of every 60 s, light always"',
+        )
+    goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
+    if kit is not None:
+        told = tuple(line for line in goal_list.defaults if not line.startswith(KIT_BY_DEFAULT))
+        goal_list = replace(goal_list, kit=kit, defaults=told)
+    chosen = load_kit(kit or goal_list.kit or DEFAULT_KIT)
+    problem = pose(goal_list, chosen)
+    if not problem.requirements:
+        raise GoalError(
+            "the goals ask for no load to be on at any time",
+            hint="say what a load is to do, for example: light always",
+        )
+    return problem
+
+
+def _posed_alone(goals: GoalList, problem: Problem) -> Callable[[frozenset[int]], Problem | None]:
+    """Return what poses the goals of some numbers alone, None where they cannot be."""
+    from synth.pose.without import only
+
+    def posed(numbers: frozenset[int]) -> Problem | None:
+        try:
+            return pose(only(goals, numbers), problem.kit)
+        except GoalError:
+            return None
+
+    return posed
+
+
+def read_design(
+    design_file: str, goal_file: str | None, text: str | None, kit: str | None
+) -> tuple[Problem, Design]:
+    """Return the problem and the design of a file, with the kit that the design names unless
+    `kit` or the goal file names another. Raises DesignError, GoalError or KitError."""
+    source = read_text(design_file, "design file", DesignError)
+    problem = read_problem(goal_file, text, kit or _kit_named(source, design_file, goal_file))
+    return problem, parse_design(source, design_file, problem.kit)
+
+
+def _kit_named(source: str, design_file: str, goal_file: str | None) -> str | None:
+    if goal_file is not None and not any(
+        line.startswith(KIT_BY_DEFAULT) for line in load_goal_file(goal_file).defaults
+    ):
+        return None
+    named = named_kit(source, design_file)
+    return named if named in bundled_kits() else None
+
+
+def goals_left_out(goal_file: str | None, text: str | None, problem: Problem) -> dict[int, Problem]:
+    """Return, by its number, the problem without each goal; goals without which the rest cannot
+    be asked (nothing is left for a load, a name is not known any more) are missing."""
+    from synth.pose.without import without
+
+    goal_list = load_goal_file(goal_file) if goal_file is not None else goals_from_text(text or "")
+    found = {}
+    for goal in goal_list.goals:
+        try:
+            found[goal.number] = pose(without(goal_list, goal), problem.kit)
+        except GoalError:
+            continue
+    return found

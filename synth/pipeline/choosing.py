@@ -1,0 +1,132 @@
+"""Other designs, and what clashes."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from synth.errors import GoalError
+from synth.pipeline.asking import _posed_alone
+from synth.pipeline.planning import _tools, plan
+from synth.problem import Problem
+from synth.read.goal_file import goals_from_text, load_goal_file
+from synth.result import Outcome, Status
+
+if TYPE_CHECKING:
+    from synth.choices import Choices
+    from synth.conflict import Conflict
+    from synth.memory import Memory
+
+
+def options(
+    problem: Problem,
+    seconds: float = 60.0,
+    designs: int = 0,
+    point: int = 1,
+    seed: int = 1,
+    fast: bool = False,
+    memory: Memory | None = None,
+    report: Callable[[str], None] = lambda stage: None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> tuple[Choices, Outcome]:
+    """Return the front of price, power and parts, and the outcome of planning by price.
+
+    With `designs`, up to so many really different designs for the choice number `point` (from 1)
+    as well. Raises GoalError when there is no choice of that number.
+    """
+    from synth.explore import front_of
+
+    def planned(asked: Problem, within: float) -> Outcome:
+        return plan(asked, None, within, seed, stopped, fast, memory)
+
+    began = time.monotonic()
+    share = 0.5 if designs else 1.0
+    choices, outcome = front_of(problem, planned, share * seconds, report, stopped)
+    if not designs or not choices.front:
+        return choices, outcome
+    if point > len(choices.front):
+        raise GoalError(
+            f"there is no choice {point}",
+            hint=f"the front has {len(choices.front)}; say --point 1 to {len(choices.front)}",
+        )
+    report("different designs")
+    left = began + seconds - time.monotonic()
+    return _different(problem, choices, point, designs, left, seed, fast, stopped), outcome
+
+
+def clash(
+    file: str | None,
+    text: str | None,
+    problem: Problem,
+    seconds: float = 60.0,
+    seed: int = 1,
+    fast: bool = False,
+    report: Callable[[str], None] = lambda stage: None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> Conflict:
+    """Return why the goals of a file or text, posed as `problem`, cannot be had together."""
+    from synth.explore import clash_of
+
+    goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
+
+    def planned(asked: Problem, within: float) -> Outcome:
+        # Any design will do: whatever it costs, it is within 100 % of the bound.
+        return plan(asked, None, within, seed, stopped, fast, None, 100.0)
+
+    return clash_of(problem, _posed_alone(goal_list, problem), planned, seconds, report, stopped)
+
+
+def _different(
+    problem: Problem,
+    choices: Choices,
+    point: int,
+    designs: int,
+    seconds: float,
+    seed: int,
+    fast: bool,
+    stopped: Callable[[], bool],
+) -> Choices:
+    """Return `choices` with really different designs for one of them."""
+    from synth.choices import Choice, parts_counted
+    from synth.explore import Different, telling
+    from synth.search import Others, Progress
+    from synth.share import ways_to_share
+
+    chosen = choices.front[point - 1]
+    progress = Progress(deadline=time.monotonic() + seconds)
+    progress.asked_to_stop = stopped
+    tools = _tools(problem, {"check": 0.0, "share": 0.0}, seconds, fast, None)
+    others = Others(problem, chosen.price, chosen.supply, tools, progress, seed)
+    seen, found = Different(), list[Choice]()
+    for working in others:
+        design = working.design
+        if not seen.add(working.skeleton):
+            continue
+        stock = problem.limits.stock
+        differs = telling(design, found[0].design, problem.kit, stock) if found else ""
+        price = design.price(problem.kit, stock)
+        parts = parts_counted(design)
+        found.append(
+            Choice(
+                design,
+                price,
+                design.supply,
+                parts,
+                (),
+                working.verdict.states,
+                differs,
+                ways_to_share(design, problem.kit),
+            )
+        )
+        if len(found) == designs:
+            break
+    return replace(choices, designs=tuple(found), chosen=point, all_designs=others.complete)
+
+
+def clash_code(conflict: Conflict) -> int:
+    """Return the exit code of a clash: 0 none, 1 there is one, 3 undecided."""
+    if conflict.status is Status.IMPOSSIBLE:
+        return 1
+    return 3 if conflict.status is Status.UNDECIDED else 0

@@ -1,0 +1,173 @@
+"""The search put to work: plans, and the exact check by itself."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from synth.check import check, simulate
+from synth.design import Design, Skeleton
+from synth.errors import DesignError, Undecided
+from synth.problem import Problem
+from synth.result import Outcome, Status, Verdict
+from synth.trace import Moment
+
+if TYPE_CHECKING:
+    from synth.memory import Memory
+    from synth.reasons import Floor
+    from synth.search import Tools
+
+ONE_LARGE = 4
+"""Units of the one large consumer of a net that is asked whether it splits without waste."""
+KNOWN = "known from earlier"
+"""The stage in which what earlier runs proved is read."""
+
+
+def plan(
+    problem: Problem,
+    report: Callable[[str, int | None, int | None], None] | None = None,
+    seconds: float = 60.0,
+    seed: int = 1,
+    stopped: Callable[[], bool] | None = None,
+    fast: bool = False,
+    memory: Memory | None = None,
+    gap: float | None = None,
+) -> Outcome:
+    """Return the cheapest design for `problem`, checked, with what is proven about it.
+
+    `report` is told (stage, best, bound) as they improve, both of the first thing to minimise.
+    After `seconds`, when `stopped` says so, or when the best is proven to be within `gap` percent
+    of the bound, the best so far is returned, honestly labelled. `fast`: the optional solver for
+    plain clauses answers what it can, where it is installed. `memory`: what is proven is kept
+    there, and what was proven before is recalled and checked again; without one nothing is.
+    """
+    began = time.monotonic()
+    spent = {"check": 0.0, "share": 0.0}
+    tools = _tools(problem, spent, seconds, fast, memory)
+
+    def timed(outcome: Outcome) -> Outcome:
+        recalled = {KNOWN: memory.seconds} if memory is not None and memory.known else {}
+        total = time.monotonic() - began
+        stages = (*outcome.times, *recalled.items(), *spent.items(), ("total", total))
+        return replace(outcome, times=stages)
+
+    also = (seed, int(fast))
+    if memory is not None:
+        from synth.memory import keep_plan, known_plan
+
+        known = known_plan(memory, problem, also, tools.check, seconds)
+        if known is not None:
+            return timed(known)
+
+    from synth.search import Progress, solve_whole
+
+    progress = Progress(deadline=began + seconds, gap=gap)
+    if report is not None:
+        progress.show = report
+    if stopped is not None:
+        progress.asked_to_stop = stopped
+
+    outcome = solve_whole(problem, tools, progress, seed)
+    if memory is not None and not progress.over():
+        keep_plan(memory, problem, also, outcome, seconds)
+    return timed(outcome)
+
+
+def _tools(
+    problem: Problem, spent: dict[str, float], seconds: float, fast: bool, memory: Memory | None
+) -> Tools:
+    """Return what the search needs of other rooms; `spent` is told the seconds of two of them."""
+    from synth.search import Tools
+    from synth.share import fan_out_price, share_power, split_front
+
+    def timed_check(design: Design, asked: Problem) -> Verdict:
+        start = time.monotonic()
+        try:
+            return check(design, asked, stop_at_first=True, deadline=start + max(30.0, seconds))
+        finally:
+            spent["check"] += time.monotonic() - start
+
+    def timed_share(skeleton: Skeleton, asked: Problem) -> Design | None:
+        start = time.monotonic()
+        try:
+            return share_power(skeleton, asked.kit, asked.objectives, asked.limits)
+        finally:
+            spent["share"] += time.monotonic() - start
+
+    def instants(
+        design: Design, asked: Problem, moments: Sequence[Moment], end: Fraction
+    ) -> Sequence[Fraction]:
+        run = simulate(design, asked, moments, end)
+        return sorted({moment for track in run.tracks for moment, _ in track.changes})
+
+    def wastes(consumers: int, uneven: bool) -> bool:
+        needs = (ONE_LARGE if uneven else 1, *((1,) * (consumers - 1)))
+        splits = split_front(needs, problem.kit, limits)
+        return bool(splits) and splits[0].units > sum(needs)
+
+    limits = dict(problem.limits.most)
+    return Tools(
+        timed_share,
+        timed_check,
+        instants,
+        lambda consumers: fan_out_price(consumers, problem.kit, limits),
+        wastes,
+        fast,
+        memory,
+    )
+
+
+def open_memory() -> Memory | None:
+    """Return the memory of earlier runs in the user's cache folder, None where there is none."""
+    from synth.memory import open_memory
+
+    return open_memory()
+
+
+def fast_available() -> bool:
+    """Return whether the optional solver for plain clauses is installed."""
+    from importlib.util import find_spec
+
+    return find_spec("pysat") is not None
+
+
+def check_design(design: Design, problem: Problem, seconds: float | None = None) -> Verdict:
+    """Return the verdict of the exact check on `design`."""
+    deadline = None if seconds is None else time.monotonic() + seconds
+    return check(design, problem, deadline=deadline)
+
+
+def holds(design: Design, problem: Problem, seconds: float) -> bool:
+    """Return whether a design is known to hold, within so many seconds."""
+    try:
+        return check(design, problem, stop_at_first=True, deadline=time.monotonic() + seconds).holds
+    except (DesignError, Undecided):
+        return False
+
+
+def least_price(problem: Problem, below: int | None, seconds: float = 3.0) -> Floor:
+    """Return what bounds alone prove about the price of any circuit, see `synth.search.least`;
+    the lists of parts that they leave under `below` coins are counted for `seconds` at most."""
+    from synth.search import Progress
+    from synth.search.least import least_price
+    from synth.share import fan_out_price
+
+    limits = dict(problem.limits.most)
+    progress = Progress(deadline=time.monotonic() + seconds)
+    return least_price(
+        problem, lambda consumers: fan_out_price(consumers, problem.kit, limits), progress, below
+    )
+
+
+def exit_code(outcome: Outcome) -> int:
+    """Return the exit code of a plan: 0 a checked design, 1 impossible, 3 undecided."""
+    codes = {
+        Status.PROVEN: 0,
+        Status.BEST_FOUND: 0,
+        Status.IMPOSSIBLE: 1,
+        Status.UNDECIDED: 3,
+    }
+    return codes[outcome.status]

@@ -1,0 +1,213 @@
+"""Drawings, pages and packs, and files written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from synth.check import simulate
+from synth.design import Design
+from synth.errors import DesignError, GoalError, OutputError, Undecided
+from synth.pipeline.planning import check_design
+from synth.problem import Problem
+from synth.result import Fault, Verdict
+
+if TYPE_CHECKING:
+    from synth.handover import Job, Store
+
+
+def verdict_pictures(design: Design, problem: Problem, verdict: Verdict) -> dict[str, str]:
+    """Return wiring.svg and, for the first counterexample or else a showing run, timing.svg."""
+    from synth.check.showing import showing
+    from synth.report.timing import timing_svg
+    from synth.report.wiring import wiring_svg
+
+    shown = [d.counterexample.trace for d in verdict.defects if d.counterexample]
+    runs = [trace for trace in shown if trace is not None]
+    pictures: dict[str, str] = {}
+    if runs:
+        pictures["timing.svg"] = timing_svg(runs[0], f"{problem.title}: what goes wrong")
+    elif verdict.holds:
+        pictures["timing.svg"] = timing_svg(showing(design, problem), problem.title)
+    if not any(defect.fault is Fault.STRUCTURE for defect in verdict.defects):
+        pictures["wiring.svg"] = wiring_svg(design, problem.kit, problem.title)
+    return pictures
+
+
+def write_folder(folder: str, files: Mapping[str, str | bytes]) -> None:
+    """Write `files` (name to text or bytes) into `folder`, each whole or not at all.
+
+    Raises OutputError when the folder cannot be made or written.
+    """
+    target = Path(folder)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            data = content if isinstance(content, bytes) else content.encode("utf-8")
+            handle, temporary = tempfile.mkstemp(dir=target, prefix=".", suffix=".part")
+            try:
+                with os.fdopen(handle, "wb") as stream:
+                    stream.write(data)
+                os.chmod(temporary, 0o644)
+                os.replace(temporary, target / name)
+            except BaseException:
+                Path(temporary).unlink(missing_ok=True)
+                raise
+    except OSError as failure:
+        raise OutputError(
+            f"cannot write into '{folder}': {failure.strerror or failure}",
+            hint="choose another folder with --out",
+        ) from None
+
+
+def drawings(design: Design, problem: Problem) -> dict[str, str]:
+    """Return wiring.svg and timing.svg of a design, by file name."""
+    from synth.check.showing import showing
+    from synth.report.timing import timing_svg
+    from synth.report.wiring import wiring_svg
+
+    return {
+        "wiring.svg": wiring_svg(design, problem.kit, problem.title),
+        "timing.svg": timing_svg(showing(design, problem), problem.title),
+    }
+
+
+def running_page(
+    design: Design,
+    problem: Problem,
+    seconds: float,
+    why: Mapping[str, Sequence[str]] | None = None,
+) -> tuple[str, Verdict | None]:
+    """Return the page in which `design` runs, and its verdict (None: undecided within `seconds`).
+
+    `why`: what happens without a part, by its name. Raises DesignError for a design that cannot
+    be run at all.
+    """
+    from synth.check import amounts
+    from synth.check.circuit import input_of, option_of
+    from synth.check.replay import orders_taken
+    from synth.report.page.data import Shown
+    from synth.report.page.page import page_html
+
+    simulate(design, problem, (), 0)
+    verdict: Verdict | None = None
+    with suppress(Undecided):
+        verdict = check_design(design, problem, seconds)
+    orders = {
+        number: orders_taken(design, problem, defect.counterexample)
+        for number, defect in enumerate(verdict.defects if verdict else ())
+        if defect.counterexample is not None
+    }
+    carried = amounts(design, problem.kit)
+    told = tuple(
+        replace(w, units=carried.get(w.target)) if w.units is None else w for w in design.wires
+    )
+    shown = Shown(option_of, input_of, verdict, orders, why or {})
+    return page_html(replace(design, wires=told), problem, shown), verdict
+
+
+def pack(
+    design: Design,
+    problem: Problem,
+    verdict: Verdict,
+    *,
+    night: int = 50_400_000,
+    store: Store | None = None,
+    paper: str = "A4",
+    most_steps: int = 200,
+    seconds: float | None = None,
+) -> dict[str, str | bytes]:
+    """Return the files of the hand-over pack of a design whose `verdict` holds, by their names.
+
+    `night` is its length in ticks, `most_steps` about how long the test sheet may get. Drawings
+    are also put into one PDF where the library for it is installed. Raises DesignError for a
+    design that does not hold, GoalError for a flow of what is no load, Undecided when `seconds`
+    or states run out.
+    """
+    if not verdict.holds:
+        raise DesignError("a design that does not hold is not handed over")
+    from synth.handover import Store
+    from synth.report.pack import pack_files
+
+    store = store or Store()
+    loads = [r.load for r in problem.requirements]
+    for load, _ in store.flows:
+        if load not in loads:
+            raise GoalError(
+                f"a flow is stated for '{load}', which is no load (loads: {', '.join(loads)})"
+            )
+    job = hand_over_job(design, problem, verdict, night, most_steps, seconds)
+    from synth.handover import pack_sheets, step_cases
+
+    sheets = pack_sheets(job, store)
+    return pack_files(
+        sheets, step_cases(job), job.design, problem, job.facts.trace, job.node_of, paper, job.key
+    )
+
+
+def store(
+    unit_hours: Fraction | None,
+    watts: Fraction | None,
+    flows: tuple[tuple[str, Fraction], ...],
+    tank: Fraction | None,
+) -> Store:
+    """Return what a budget is reckoned with (None: not stated)."""
+    from synth.handover import Store
+
+    return Store(unit_hours, watts, flows, tank)
+
+
+def hand_over_job(
+    design: Design,
+    problem: Problem,
+    verdict: Verdict,
+    night: int,
+    most_steps: int,
+    seconds: float | None = None,
+) -> Job:
+    """Return all facts from which a hand-over pack is made (see `pack`)."""
+    import hashlib
+    import json
+
+    from synth import __version__
+    from synth.check import amounts
+    from synth.check.day import held_days, needs_of
+    from synth.check.modes import mode_graphs
+    from synth.check.showing import showing
+    from synth.check.tour import tour_of, ways_to_consumers
+    from synth.design import design_document
+    from synth.handover import Job
+    from synth.modes import Facts
+    from synth.report.current_paths import designations
+    from synth.report.symbols import load_kind
+
+    carried = amounts(design, problem.kit)
+    design = replace(
+        design,
+        wires=tuple(
+            replace(w, units=carried.get(w.target)) if w.units is None else w for w in design.wires
+        ),
+    )
+    deadline = None if seconds is None else time.monotonic() + seconds
+    graphs = mode_graphs(design, problem, deadline)
+    needs = needs_of(design, problem, graphs)
+    facts = Facts(
+        graphs,
+        tour_of(design, problem, graphs, most_steps),
+        ways_to_consumers(design, problem, graphs, needs),
+        held_days(design, problem, graphs, needs, night),
+        needs,
+        showing(design, problem),
+        verdict.states,
+        night,
+    )
+    mark = hashlib.sha256(json.dumps(design_document(design)).encode()).hexdigest()[:12]
+    kinds = {part.name: load_kind(part.name) for part in design.parts}
+    return Job(design, problem, facts, designations(design), kinds, __version__, mark)

@@ -1,0 +1,149 @@
+"""Afterwards, equal parts of two designs have equal names; and what changed between the two.
+
+Two parts can be the same one when they are the same line of the kit; contacts that follow an
+input must follow the same one, loads keep their names. Of the ways to match them one is sought
+that keeps many wires, then many settings: matched from the supply on, then improved by single
+changes and exchanges. That more wires could stay with another matching is not ruled out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from synth.design import Design, PartInUse, Terminal, Wire
+from synth.lesson import Changes
+from synth.parts.behaviour import SENSING, SPLITTING, PartType
+from synth.parts.kit import Kit
+
+_WIRE = 4
+"""What a wire that stays counts for, where a setting that stays counts for one."""
+
+
+def matched(old: Design, new: Design, only_splitting: bool = False) -> dict[str, str]:
+    """Return the name in `old` of each part of `new` that can be the same.
+
+    `only_splitting`: all but the splitting parts have equal names already.
+    """
+    pairs: dict[str, str] = {}
+    had = {(w.source, w.target) for w in old.wires}
+    by_name = {part.name: part for part in old.parts}
+    fits = {
+        part.name: [
+            other.name
+            for other in old.parts
+            if _same(part, other)
+            and (not only_splitting or part.type in SPLITTING or part.name == other.name)
+        ]
+        for part in new.parts
+    }
+    settings = {part.name: part.settings for part in new.parts}
+
+    def worth(tried: Mapping[str, str]) -> int:
+        kept = 0
+        for wire in new.wires:
+            a, b = tried.get(wire.source.part), tried.get(wire.target.part)
+            if a is not None and b is not None:
+                ends = (Terminal(a, wire.source.terminal), Terminal(b, wire.target.terminal))
+                kept += ends in had
+        same = sum(settings[name] == by_name[to].settings for name, to in tried.items())
+        return _WIRE * kept + same
+
+    for part in new.parts:
+        free = [name for name in fits[part.name] if name not in pairs.values()]
+        if free:
+            pairs[part.name] = max(free, key=lambda name: worth({**pairs, part.name: name}))
+    best, improved = worth(pairs), True
+    while improved:
+        improved = False
+        for name, options in fits.items():
+            for option in options:
+                holder = next((n for n, to in pairs.items() if to == option), None)
+                if holder == name:
+                    continue
+                tried = dict(pairs)
+                if holder is not None:
+                    del tried[holder]
+                    if name in pairs and pairs[name] in fits[holder]:
+                        tried[holder] = pairs[name]
+                tried[name] = option
+                if worth(tried) > best:
+                    pairs, best, improved = tried, worth(tried), True
+    return pairs
+
+
+def _same(new: PartInUse, old: PartInUse) -> bool:
+    if new.type is not old.type or new.part != old.part:
+        return False
+    if new.type is PartType.LOAD:
+        return new.name == old.name
+    return new.type not in SENSING or new.setting("input") == old.setting("input")
+
+
+def named_after(
+    old: Design, new: Design, taken: set[str], highest: int, only_splitting: bool = False
+) -> Design:
+    """Return `new` with the names and wire numbers of `old` where parts and wires are the same.
+
+    Other parts get names that are not in `taken`, other wires numbers above `highest`. A wire
+    that ends on the same input as before keeps its number, also where it begins elsewhere.
+    `only_splitting`: all but the splitting parts keep the names they have.
+    """
+    pairs = matched(old, new, only_splitting)
+    used = set(taken) | set(pairs.values())
+    names = {}
+    for part in new.parts:
+        name = pairs.get(part.name)
+        if name is None and only_splitting and part.type not in SPLITTING:
+            name = part.name
+        if name is None:
+            name, number = part.name, 1
+            stem = re.sub(r" \d+$", "", part.name)
+            while name in used:
+                name, number = f"{stem} {number}", number + 1
+            used.add(name)
+        names[part.name] = name
+    numbers = {wire.target: wire.number for wire in old.wires}
+    wires = []
+    for wire in new.wires:
+        target = Terminal(names[wire.target.part], wire.target.terminal)
+        if target not in numbers:
+            highest += 1
+            numbers[target] = highest
+        source = Terminal(names[wire.source.part], wire.source.terminal)
+        wires.append(replace(wire, number=numbers[target], source=source, target=target))
+    parts = tuple(replace(part, name=names[part.name]) for part in new.parts)
+    return replace(new, parts=parts, wires=tuple(wires))
+
+
+def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
+    """Return what it takes to turn `old` into `new`, whose equal parts have equal names."""
+    before = {part.name: part for part in old.parts}
+    after = {part.name for part in new.parts}
+    ended = {wire.target: wire for wire in old.wires}
+    ends = {wire.target for wire in new.wires}
+    stay, moved, added = list[Wire](), list[tuple[Wire, Wire]](), list[Wire]()
+    for wire in new.wires:
+        was = ended.get(wire.target)
+        if was is None:
+            added.append(wire)
+        elif was.source == wire.source:
+            stay.append(wire)
+        else:
+            moved.append((was, wire))
+    return Changes(
+        tuple(part for part in new.parts if part.name not in before),
+        tuple(part for part in old.parts if part.name not in after),
+        tuple(
+            (before[part.name], part)
+            for part in new.parts
+            if part.name in before and before[part.name].settings != part.settings
+        ),
+        tuple(stay),
+        tuple(moved),
+        tuple(added),
+        tuple(wire for wire in old.wires if wire.target not in ends),
+        (old.price(kit), new.price(kit)),
+        (old.supply, new.supply),
+    )

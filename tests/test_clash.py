@@ -66,6 +66,7 @@ def test_price(tmp_path: Path) -> None:
     assert (limit.value, limit.price, limit.least) == (35, 35, True)
 
 
+@pytest.mark.slow
 def test_parts(tmp_path: Path) -> None:
     _, found = conflict(tmp_path, "limits: {most: {pulse timer: 0}}")
     assert found.clash == (Wish(Kind.GOAL, 1), Wish(Kind.MOST, 0, "pulse timer"))

@@ -518,13 +518,17 @@ class TestCommand:
 # -- all examples --------------------------------------------------------------------------------
 
 
+MOST_STEPS = 2000
+"""Longer runs are left to the exact check: the plain simulation takes every step."""
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("file", sorted((ROOT / "goals").glob("*.yaml")), ids=lambda f: f.stem)
 def test_every_example_is_taught(file: Path) -> None:
     problem = read_problem(str(file), None, None)
     began = time.monotonic()
-    found = lesson(str(file), None, problem, 60.0)
-    assert time.monotonic() - began < 60 + 45 * len(problem.goals)
+    found = lesson(str(file), None, problem, 20.0)
+    assert time.monotonic() - began < 60
     assert found.stages
     for stage in found.stages:
         assert stage.verdict.holds
@@ -532,6 +536,8 @@ def test_every_example_is_taught(file: Path) -> None:
             continue
         example = stage.attempt.example
         if any(m.time % STEP for m in example.moments) or stage.attempt.example.orders:
+            continue
+        if example.moments[-1].time > MOST_STEPS * STEP:
             continue
         at, _ = replayed(stage.attempt.design, stage.problem, example.moments)
         assert at == example.moments[-1].time

@@ -91,7 +91,7 @@ class TestReadme:
         set_up = [block.strip() for block in blocks("sh") if block.startswith("pip ")]
         assert set_up == [
             "pip install . && synth plan goals/potting-shed.yaml",
-            "pip install '.[test]' && pytest",
+            "pip install '.[test]' && pytest -n 2",
         ]
 
     def test_files_named_are_there(self) -> None:

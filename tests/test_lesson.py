@@ -527,8 +527,9 @@ MOST_STEPS = 2000
 def test_every_example_is_taught(file: Path) -> None:
     problem = read_problem(str(file), None, None)
     began = time.monotonic()
-    found = lesson(str(file), None, problem, 20.0)
-    assert time.monotonic() - began < 60
+    # Twenty seconds do on a quiet machine: a first stage of seed-trays takes ten of them.
+    found = lesson(str(file), None, problem, 60.0)
+    assert time.monotonic() - began < 120
     assert found.stages
     for stage in found.stages:
         assert stage.verdict.holds

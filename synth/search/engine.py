@@ -20,6 +20,7 @@ from synth.search.basics import Found, Key, Progress, Working, design_key
 from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
 from synth.search.lists import Catalogue, PartsList, free_joints
 from synth.search.pending import timers_at_once
+from synth.search.perpetual import cannot_go_on
 from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
 from synth.signals import times_of
@@ -69,6 +70,7 @@ class Engine:
         self.within = within or larger is not None
         self.alone: list[Alone] = []
         self.waiting = timers_at_once(self.problem)
+        questions.forced = self.waiting.perpetual.forced
         self.remembers = remembers(questions.scenarios)
         self._essential = sorted(essential(self.problem))
         self._totals = sharing_totals(self.problem.kit)
@@ -414,7 +416,12 @@ class Engine:
             return f"{self.waiting.controlled} relays and timers must be in use at once"
         if self.remembers and not any(part.type in CONTROLLED for part in parts):
             return self.remembers
-        return lacks_time(parts, self.problem)
+        return lacks_time(parts, self.problem) or cannot_go_on(
+            parts,
+            self.waiting.perpetual,
+            self.problem.times,
+            bool(self.catalogue.joint or self.catalogue.free),
+        )
 
 
 class _Queue:

@@ -35,6 +35,7 @@ class Known(Protocol):
     plain: list[Scenario]
     learned: list[Scenario]
     excluded: list[Skeleton]
+    forced: tuple[int, ...]
 
 
 class Live:
@@ -65,6 +66,7 @@ class Live:
         if self.too_large:
             return
         self.wiring = Wiring(questions.problem, slots, Formula(), loose)
+        self.wiring.some_set_to(questions.forced)
         for scenario in questions.plain:
             self.add(scenario)
         # Of what was learned, the latest first, as much as keeps the model quick to handle.

@@ -22,13 +22,23 @@ for each concrete run; the run is looked for greedily, and a poor run only weake
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import gcd
 
 from synth.problem import OutsideInput, Problem
-from synth.signals import Signal, SignalMachine, inputs_of, loads_of, times_of
+from synth.search.perpetual import Perpetual, Repeating, forced_settings
+from synth.signals import (
+    MEMORY,
+    Cycle,
+    Signal,
+    SignalMachine,
+    all_of,
+    inputs_of,
+    loads_of,
+    times_of,
+)
 
 EVENTS = 40
 """Most expiries that are followed after the last change of an input, for each load."""
@@ -47,6 +57,7 @@ class Waiting:
     count: int
     loads: tuple[str, ...] = ()
     remembering: tuple[str, ...] = ()
+    perpetual: Perpetual = Perpetual()
 
     @property
     def controlled(self) -> int:
@@ -73,7 +84,7 @@ def timers_at_once(problem: Problem) -> Waiting:
             if found is not None and found.count > (better[0] if better else best).count:
                 better = (found, trial)
         if better is None:
-            return best
+            return replace(best, perpetual=seeker.perpetual(run))
         best, run = replace(better[0], remembering=memory), better[1]
 
 
@@ -165,6 +176,44 @@ class _Seeker:
 
     def measure(self, run: Sequence[Change]) -> Waiting | None:
         """Return what waits after `run`, None when the run is not possible."""
+        moments = self._moments(run)
+        if moments is None:
+            return None
+        classes: dict[int, str] = {}
+        for machine in self.machines:
+            for time, load, _ in self._changes(machine, moments, self._end(run)):
+                classes.setdefault(time % self.step, load)
+        return Waiting(len(classes), tuple(sorted(set(classes.values()))))
+
+    def perpetual(self, run: Sequence[Change]) -> Perpetual:
+        """Return what goes on for ever after `run`, if all inputs may stay as they are."""
+        moments, end = self._moments(run), self._end(run)
+        assert moments is not None
+        classes: dict[int, list[Repeating]] = {}
+        waits: set[int] = set()
+        closing = ""
+        for machine in self.machines:
+            rises: dict[str, int] = {}
+            for time, load, value in self._changes(machine, moments, end):
+                # A class begins with the change of an input at that very instant, within a step.
+                waits.add(time - time % self.step)
+                if value:
+                    rises.setdefault(load, time)
+                    closing = closing or load
+            for load, signal in machine.signals:
+                if end is None and load in rises and _for_ever(signal, moments[-1]):
+                    assert isinstance(signal, Cycle)
+                    again = Repeating(load, signal.on, signal.off, rises[load])
+                    classes.setdefault(again.first % self.step, []).append(again)
+        return Perpetual(
+            tuple(tuple(group) for group in classes.values()),
+            self.step,
+            closing,
+            forced_settings(waits, self.problem.times),
+        )
+
+    def _moments(self, run: Sequence[Change]) -> list[dict[str, bool]] | None:
+        """Return the levels at the instants 0, 1, 2, … of `run`, None when it is not possible."""
         if len(run) + 1 >= self.step:
             return None
         levels = {item.name: bool(item.steady) for item in self.problem.inputs} | {"supply": True}
@@ -181,25 +230,27 @@ class _Seeker:
         for vector in moments:
             if any(sum(vector.get(n, False) for n in g) > 1 for g in self.problem.never_together):
                 return None
+        return moments
+
+    def _end(self, run: Sequence[Change]) -> int | None:
+        """Return when some input has to change at the latest, None if all may stay as they are."""
+        levels = {item.name: bool(item.steady) for item in self.problem.inputs} | {"supply": True}
+        since = dict.fromkeys(levels, 0)
+        for time, (number, level) in enumerate(run, 1):
+            levels[self.inputs[number].name] = level
+            since[self.inputs[number].name] = time
         ends = [
             since[item.name] + most
             for item in self.problem.inputs
             if item.steady is None
             and (most := item.most_on if levels[item.name] else item.most_off) is not None
         ]
-        classes: dict[int, str] = {}
-        for machine in self.machines:
-            self._follow(machine, moments, min(ends, default=None), classes)
-        return Waiting(len(classes), tuple(sorted(set(classes.values()))))
+        return min(ends, default=None)
 
-    def _follow(
-        self,
-        machine: SignalMachine,
-        moments: Sequence[dict[str, bool]],
-        end: int | None,
-        classes: dict[int, str],
-    ) -> None:
-        """Add the classes of the changes of loads after the last moment and before `end`."""
+    def _changes(
+        self, machine: SignalMachine, moments: Sequence[dict[str, bool]], end: int | None
+    ) -> Iterator[tuple[int, str, bool]]:
+        """Yield (time, load, level) at the changes of loads after the last moment, before `end`."""
         state, clocks = machine.start, dict[int, int]()
         loads: dict[str, bool] = {}
         now = events = 0
@@ -219,9 +270,19 @@ class _Seeker:
             vector = moments[min(time, len(moments) - 1)]
             state, loads, again = machine.react(state, vector, due)
             clocks = machine.clocks(state, clocks, again, time)
-            if now >= len(moments):
-                for load, value in loads.items():
-                    if before.get(load) != value:
-                        classes.setdefault(time % self.step, load)
-            else:
+            if now < len(moments):
                 now += 1
+                continue
+            for load, value in loads.items():
+                if before.get(load) != value:
+                    yield time, load, value
+
+
+def _for_ever(signal: Signal, levels: dict[str, bool]) -> bool:
+    """Return whether `signal` is a cycle that these levels keep going."""
+    if not isinstance(signal, Cycle):
+        return False
+    opening = SignalMachine((("", all_of(signal.gate, signal.enable)),))
+    if any(isinstance(node, MEMORY) for node in opening.order):
+        return False
+    return opening.react((), levels)[1][""]

@@ -68,6 +68,8 @@ class Questions:
             for moments, horizon in first_runs(problem, seed)
         ]
         self.plain = self.scenarios[:1]
+        self.forced: tuple[int, ...] = ()
+        """Settings that some timer of every design has, each."""
         self.fast = tools.fast
         self.largest = (3 if self.fast else 1) * LARGEST
         self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice, pairwise, permutations, product
 
@@ -189,6 +189,18 @@ class Wiring:
                 self.formula.choose(literals)
                 chosen[key] = dict(zip(values, literals, strict=True))
         return chosen
+
+    def some_set_to(self, times: Iterable[int]) -> None:
+        """Ask that for each of `times` (ticks) some part in use is set to it."""
+        for time in times:
+            self.formula.add(
+                *(
+                    self.formula.both([self.used[index], options[time]])
+                    for index, settings in enumerate(self.choices)
+                    for options in settings.values()
+                    if time in options
+                )
+            )
 
     def _times(self, part: KitPart) -> tuple[int, ...]:
         assert part.times is not None

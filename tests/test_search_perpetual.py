@@ -1,0 +1,284 @@
+"""Bounds on what goes on for ever: against counts, against all wirings, and on known designs."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from itertools import combinations_with_replacement, product
+from pathlib import Path
+
+import pytest
+from every_wiring import Wirings, count_of
+from random_jobs import wanted
+
+from synth import pipeline
+from synth.parts.behaviour import TIMED
+from synth.parts.kit import KitPart
+from synth.problem import Problem
+from synth.read.design_file import parse_design
+from synth.search.pending import timers_at_once
+from synth.search.perpetual import cannot_go_on, forced_settings, positions
+from synth.ticks import parse_duration
+
+ROOT = Path(__file__).resolve().parents[1]
+TWO = "pump on 1 s of every 3 s, master cutoff for pump, fan on 1 s of every 4 s"
+"""Two cycles; the one behind the cutoff starts when its switch is closed: two classes."""
+
+
+def read(goals: str, kit: str = "full") -> Problem:
+    return pipeline.read_problem(None, goals, kit)
+
+
+def parts_of(problem: Problem, names: Sequence[str]) -> list[KitPart]:
+    return [problem.kit.index[name] for name in names]
+
+
+def why_not(problem: Problem, *names: str, joints: bool = False) -> str:
+    waiting = timers_at_once(problem)
+    return cannot_go_on(parts_of(problem, names), waiting.perpetual, problem.times, joints)
+
+
+# -- what goes on, and with what settings ---------------------------------------------------------
+
+
+def test_what_goes_on_for_ever() -> None:
+    found = timers_at_once(read("pump on 10 s of every 60 s, fan 15 s of every 900 s")).perpetual
+    assert [[(x.load, x.on, x.off) for x in group] for group in found.classes] == [
+        [("pump", 10_000, 50_000), ("fan", 15_000, 885_000)]
+    ]
+    two = timers_at_once(read(TWO)).perpetual
+    assert sorted(group[0].load for group in two.classes) == ["fan", "pump"]
+    assert two.closing
+
+
+@pytest.mark.parametrize(
+    "goals", ["light always", "fan 5 s after hot", "bell for 30 s after each press of bell push"]
+)
+def test_nothing_goes_on_for_ever(goals: str) -> None:
+    assert timers_at_once(read(goals)).perpetual.classes == ()
+
+
+def test_a_press_that_ends_does_not_leave_a_cycle_alone(tmp_path: Path) -> None:
+    """The push button opens again within 2 s, so its cycle is cut off, whatever is waited for."""
+    path = tmp_path / "goals.yaml"
+    path.write_text(
+        "title: t\nkit: full\ninputs: {push: button}\n"
+        "goals: ['horn on 10 s of every 60 s only while push is pressed']\n"
+        "known: ['a press of push lasts at most 2 s']\n",
+        encoding="utf-8",
+    )
+    assert timers_at_once(pipeline.read_problem(str(path), None, None)).perpetual.classes == ()
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_forced_settings_against_sums_one_by_one(seed: int) -> None:
+    rng = random.Random(seed)
+    times = sorted(rng.sample(range(1, 15), rng.randint(1, 5)))
+    waits = rng.sample(range(1, 40), rng.randint(1, 3))
+
+    def can(settings: Sequence[int]) -> bool:
+        sums = {0}
+        for _ in range(40):
+            sums |= {a + b for a in sums for b in settings if a + b <= 40}
+        return all(wait in sums for wait in waits)
+
+    expected = tuple(t for t in times if not can([x for x in times if x != t]))
+    assert forced_settings(waits, times) == expected
+
+
+# -- positions of relays --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("breaks", [1, 2, 3])
+@pytest.mark.parametrize("makes", [0, 1])
+def test_no_net_of_relays_has_more_settled_positions(breaks: int, makes: int) -> None:
+    """Coils that hang on ways through contacts, at random: settled positions, counted."""
+    count, rng, most = breaks + makes, random.Random(breaks * 7 + makes), 0
+    # For each coil, ways that each lead through some of the contacts. First: a break relay
+    # operates while no other does, a make relay holds itself.
+    own = [
+        [[i < breaks and i != j if j < breaks else i == j for i in range(count)]]
+        for j in range(count)
+    ]
+    nets = [own] + [
+        [
+            [[rng.random() < 0.4 for _ in range(count)] for _ in range(rng.randint(0, 3))]
+            for _ in range(count)
+        ]
+        for _ in range(4000)
+    ]
+    for coils in nets:
+        settled = 0
+        for operated in product((False, True), repeat=count):
+            closed = [on != (i < breaks) for i, on in enumerate(operated)]
+            settled += all(
+                any(all(closed[i] for i in range(count) if way[i]) for way in ways) == on
+                for ways, on in zip(coils, operated, strict=True)
+            )
+        most = max(most, settled)
+    kit = read("light always").kit
+    names = ["relay break"] * breaks + ["relay make"] * makes
+    bound = positions([kit.index[name] for name in names])
+    assert most <= bound
+    assert most == bound, "the bound is met, so it cannot be lower"
+
+
+# -- against all wirings --------------------------------------------------------------------------
+
+
+NEVER = [
+    # Nothing closes while nothing else happens.
+    ("fan on 1 s of every 3 s", ("pulse timer", "pulse timer", "relay make")),
+    ("fan on 1 s of every 3 s", ("pulse timer", "off-delay timer", "impulse relay")),
+    ("fan 1 s after hot", ("sensor", "pulse timer", "relay make")),
+    # A timer for each cycle, and too few relays to count with.
+    ("fan on 1 s of every 6 s", ("pulse timer", "relay break", "relay break")),
+    (TWO, ("switch", "pulse timer", "pulse timer", "relay break")),
+    (TWO, ("switch", "pulse timer", "on-delay timer", "relay break")),
+    (TWO, ("switch", "pulse timer", "pulse timer", "bistable relay")),
+]
+LONGER = [
+    (TWO, ("switch", "pulse timer", "pulse timer", "relay break", "joint")),
+    (TWO, ("switch", "pulse timer", "pulse timer", "relay break", "relay break")),
+]
+
+
+@pytest.mark.parametrize(("goals", "names"), NEVER)
+def test_no_wiring_does_what_is_ruled_out(goals: str, names: tuple[str, ...]) -> None:
+    nothing_does(goals, names)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("goals", "names"), LONGER)
+def test_no_wiring_does_what_is_ruled_out_at_length(goals: str, names: tuple[str, ...]) -> None:
+    nothing_does(goals, names, "starter")
+
+
+def nothing_does(goals: str, names: tuple[str, ...], kit: str = "full") -> None:
+    """Assert that these parts are ruled out, and that in fact none of all their wirings holds."""
+    problem = read(goals, kit)
+    assert why_not(problem, *names)
+    assert doing(problem, names) == 0
+
+
+def doing(problem: Problem, names: Sequence[str]) -> int:
+    """Return how many wirings of these parts stand a long run in which the switch closes late."""
+    free = [x.name for x in problem.inputs if x.name != "supply"]
+    offers = [
+        (problem.kit.index[name], free[0] if name in ("switch", "sensor") else "") for name in names
+    ]
+    wirings = Wirings(problem, offers)
+    assert wirings.count == count_of(problem, offers) < 100_000_000
+    start = {"supply": True, **dict.fromkeys(free, False)}
+    runs = [[(0, start), (1, {**start, **dict.fromkeys(free, True)}), (60, start)]]
+    for run in runs:
+        wirings.run(run, wanted(problem, run))
+    alive = wirings.alive
+    for outputs in wirings.does.values():
+        some = 0
+        for mask in outputs:
+            some |= mask
+        alive &= some
+    return alive.bit_count()
+
+
+def test_one_more_part_is_enough() -> None:
+    """The run does not reject all: with two timers and a break relay a cycle can be had."""
+    problem = read("fan on 1 s of every 3 s")
+    names = ("pulse timer", "pulse timer", "relay break")
+    assert why_not(problem, *names) == ""
+    assert doing(problem, names) > 0
+
+
+# -- as few timers as classes, one that closes ----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("goals", "relays", "enough"),
+    [
+        # One timer of 1 s counts six: three two-way relays tell eight apart, two do not.
+        ("fan on 1 s of every 6 s", ("relay make", "relay make", "relay break"), False),
+        ("fan on 1 s of every 6 s", ("bistable relay",) * 3, True),
+        # Both pulse timers run as before after 30 s at the latest, and all repeats after 900 s.
+        (
+            "pump on 10 s of every 60 s, fan 15 s of every 900 s, master cutoff for pump",
+            ("bistable relay",) * 4,
+            False,
+        ),
+        (
+            "pump on 10 s of every 60 s, fan 15 s of every 900 s, master cutoff for pump",
+            ("bistable relay",) * 5,
+            True,
+        ),
+    ],
+)
+def test_relays_that_count(goals: str, relays: tuple[str, ...], enough: bool) -> None:
+    problem = read(goals)
+    timers = ("pulse timer",) * len(timers_at_once(problem).perpetual.classes)
+    assert (why_not(problem, *timers, *relays) == "") is enough
+
+
+def test_recyclers_know_two_phases() -> None:
+    """With a recycler for the pump and a pulse timer of 5 s for the rest 15 starts of the pump
+    have different futures, of which the recycler tells two apart; the other way round 45 starts
+    of the stirrer."""
+    goals = (
+        "pump on 10 s of every 60 s, fan 15 s of every 900 s, master cutoff for pump, "
+        "stirrer on 5 s of every 20 s"
+    )
+    problem = read(goals)
+    assert why_not(problem, "recycler", "pulse timer", "bistable relay", "bistable relay")
+    assert why_not(problem, "recycler", "pulse timer", *(["bistable relay"] * 3)) == ""
+    # Two recyclers: 45 starts of the stirrer, two phases of each, 50 s in steps of 5 s.
+    assert why_not(problem, "recycler", "recycler")
+    assert why_not(problem, "recycler", "recycler", "relay make") == ""
+
+
+@pytest.mark.parametrize("closing", ["relay break", "bistable relay"])
+def test_one_part_that_closes(closing: str) -> None:
+    three, four = ("pulse timer",) * 3, ("pulse timer",) * 4
+    problem = read(TWO)
+    assert "cannot start timers again" in why_not(problem, closing, *three)
+    assert "cannot start timers again" in why_not(problem, closing, *three, "joint")
+    assert "cannot start timers again" in why_not(problem, closing, *four)
+    # The proof is for three timers, or no joints: none in the list, nor any that cost nothing.
+    assert why_not(problem, closing, *four, "joint") == ""
+    assert why_not(problem, closing, *four, joints=True) == ""
+    # Other parts that keep a state: not within the proof.
+    assert why_not(problem, closing, *three, "relay make") == ""
+    assert why_not(problem, closing, "pulse timer", "pulse timer", "off-delay timer") == ""
+    # One cycle alone is had so.
+    assert why_not(read("fan on 1 s of every 3 s"), closing, *three) == ""
+
+
+# -- designs that hold ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "tests" / "designs").glob("*.json")))
+def test_no_design_that_holds_is_ruled_out(path: Path) -> None:
+    problem = pipeline.read_problem(str(ROOT / "goals" / f"{path.stem}.yaml"), None, None)
+    design = parse_design(path.read_text(encoding="utf-8"), str(path), problem.kit)
+    kinds = [problem.kit.index[part.part] for part in design.parts]
+    waiting = timers_at_once(problem)
+    assert cannot_go_on(kinds, waiting.perpetual, problem.times, False) == ""
+    settings = {
+        parse_duration(str(value)) if isinstance(value, str) else int(value)
+        for part in design.parts
+        if part.type in TIMED
+        for key, value in part.settings
+        if key in ("time", "on", "off")
+    }
+    assert set(waiting.perpetual.forced) <= settings
+
+
+def test_all_lists_below_the_least_of_a_cycle_are_ruled_out_in_truth() -> None:
+    """Every list of up to three controlled parts that is ruled out has no wiring that works."""
+    problem = read("fan on 1 s of every 3 s", "starter")
+    names = ["pulse timer", "relay make", "relay break"]
+    ruled_out = 0
+    for count in (1, 2, 3):
+        for chosen in combinations_with_replacement(names, count):
+            if why_not(problem, *chosen):
+                ruled_out += 1
+                assert doing(problem, chosen) == 0, chosen
+    assert ruled_out > 8

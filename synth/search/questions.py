@@ -153,18 +153,41 @@ class Questions:
             for renamed in live.wiring.renamings(self.bare(working)):
                 live.wiring.exclude(renamed)
 
+    def fewer_on_supply(self, parts_list: PartsList, rest: int, count: int) -> Iterator[Working]:
+        """Yield wirings of exactly these parts that stand the exact check, in which splitting
+        costs at most `rest` coins, with ever fewer than `count` inputs on the supply."""
+        live = Live(self, parts_list.items)
+        if live.too_large:
+            return
+        twins = len(self.problem.requirements) - len(self.loads)
+        live.wiring.price_sharing(self.tools.fan_out, rest, twins)
+        dearest = self.catalogue.price(self.catalogue.parts(parts_list.items)) + rest
+        over = live.wiring.more.get((-1, "out"), [])
+        while 1 < count <= len(over) + 1:
+            fewer = [-literal for literal in over[count - 2 :]]
+            working = self._stands(live, parts_list.items, dearest, fewer)
+            if not isinstance(working, Working):
+                return
+            yield working
+            supply = Terminal("supply", "out")
+            count = sum(source == supply for source, _ in self.bare(working).feeds)
+
     def _stands(
-        self, live: Live, items: tuple[int, ...], dearest: int | None = None
+        self,
+        live: Live,
+        items: tuple[int, ...],
+        dearest: int | None = None,
+        also: Sequence[int] = (),
     ) -> Working | Literal[False] | None:
-        """Return a wiring of exactly `items` within a model that stands the exact check, and
-        costs no more than `dearest`.
+        """Return a wiring of exactly `items` within a model that stands the exact check, costs no
+        more than `dearest`, and of which the literals `also` hold.
 
         A wiring may cost more than the model counts, since the needs of its consumers do not
         always let its nets be split at the least price, or not within a limit of the supply.
         """
         while True:
             live.refresh()
-            answer = live.ask(live.exactly(items))
+            answer = live.ask([*live.exactly(items), *also])
             if answer is None or isinstance(answer, bool):
                 return answer
             bare = live.wiring.decode(answer)

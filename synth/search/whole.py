@@ -42,6 +42,7 @@ from synth.search.basics import (
 from synth.search.bounds import essential, never_seen_on
 from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
+from synth.search.mixing import alternatives, best_mix
 from synth.search.polish import polished
 from synth.search.questions import LONGEST_QUESTION, Elsewhere, Questions
 from synth.search.remembered import found_by
@@ -57,6 +58,10 @@ THRIFT_SHARE = 0.7
 """Part of the time left that may go into circuits with less power, where power counts first."""
 ASKED_SHARE = 0.5
 """Part of the time left that may go into circuits with the parts that are asked for at least."""
+MIX_SECONDS = 3.0
+MIX_SHARE = 0.3
+"""Seconds, and part of the time left, that may go into other wirings of the circuits, for what
+they cost together."""
 AT_ONCE = 1.0
 """Seconds that may go into ruling out all parts lists by bounds and limits."""
 MOST_PARTS = 12
@@ -141,6 +146,7 @@ class _Whole:
             self._frugal(self.circuits[0].engine, found)
             return self._outcome(found)
         self._together()
+        self._mix()
         found = Found()
         hard = self._hard()
         # What a part in stock saves can only be told of the whole.
@@ -230,6 +236,43 @@ class _Whole:
         if self.best is not None:
             self._polish()
             self.progress.report("whole circuit", self._key(self.best)[0], None)
+
+    def _mix(self) -> None:
+        """Try other wirings of the same price for the circuits, for what they cost together."""
+        problem, hard = self.problem, [c for c in self.circuits if not c.plain]
+        if self.best is None or len(hard) < 2 or problem.objectives[0] is not Objective.PRICE:
+            return
+        deadline = self.progress.deadline
+        kinds: list[list[Working]] = []
+        for circuit in hard:
+            assert circuit.found.best is not None
+            now = time.monotonic()
+            share = min(MIX_SECONDS, MIX_SHARE * (deadline - now)) / len(hard)
+            self.progress.deadline = now + share
+            with self.progress.aside():
+                kinds.append(alternatives(circuit.engine, circuit.found.best))
+        self.progress.deadline = deadline
+
+        def wired(skeletons: Sequence[Skeleton]) -> list[tuple[tuple[Lever, ...], Skeleton]]:
+            chosen = {id(c): skeleton for c, skeleton in zip(hard, skeletons, strict=True)}
+            return [
+                (path, chosen.get(id(c), skeleton))
+                for c, (path, skeleton) in zip(self.circuits, _wired(self.circuits), strict=True)
+            ]
+
+        def key(skeletons: Sequence[Skeleton]) -> tuple[int, ...] | None:
+            design = self.tools.share(put_together(wired(skeletons)), problem)
+            return None if design is None else design_key(design, problem)
+
+        for choice in best_mix(kinds, key, self.progress):
+            mixed = [options[n] for options, n in zip(kinds, choice, strict=True)]
+            if self._try(put_together(wired([working.skeleton for working in mixed]))) is None:
+                continue
+            for circuit, working in zip(hard, mixed, strict=True):
+                circuit.found = replace(circuit.found, best=working)
+        self._polish()
+        self.progress.report("mixed circuits", self._key(self.best)[0], None)
+        self._clock("mixing")
 
     def _with_parts_asked_for(self) -> None:
         """Put the circuits together with one of them that holds what is asked for besides.

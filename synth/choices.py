@@ -22,8 +22,8 @@ class Choice:
     """One checked design, what it takes (coins, whole units, parts but for supply and loads), and
     what is proven of it.
 
-    `least` names the measures of which no design has less, with no more of the others than
-    `within` says. `differs` tells in a line how it differs from the first choice.
+    `proven`: no design has less of one of them without more of another. `least` names the measures
+    of which no design at all has less. `differs` tells in a line how it differs from the first.
     """
 
     design: Design
@@ -31,6 +31,7 @@ class Choice:
     supply: int
     parts: int
     least: tuple[Measure, ...] = ()
+    proven: bool = False
     states: int = 0
     differs: str = ""
     sharings: int | None = None
@@ -64,6 +65,8 @@ class Choices:
     """The number, from 1, of that choice; 0 where none was asked for."""
     all_designs: bool = False
     """Whether `designs` are all there are."""
+    stopped: bool = False
+    """Whether there are as many `designs` as were asked for, and more were not looked for."""
 
 
 def parts_counted(design: Design) -> int:

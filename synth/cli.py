@@ -87,6 +87,9 @@ class _Group(click.Group):
         except BrokenPipeError:
             sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
             ctx.exit(0)
+        except KeyboardInterrupt:
+            # Left to click it would end with code 1, which says that something was proven.
+            raise Undecided("stopped by Ctrl-C; nothing is claimed") from None
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the command; never ends in a traceback."""
@@ -265,9 +268,9 @@ def plan(
     from synth import pipeline
 
     expect_fast(fast)
-    problem = pipeline.read_problem(file, goals, kit)
-    memory = None if no_cache else pipeline.open_memory()
     with _Watch(quiet=form == "json") as watch:
+        problem = pipeline.read_problem(file, goals, kit)
+        memory = None if no_cache else pipeline.open_memory()
         outcome = pipeline.plan(
             problem, watch.report, time_limit, seed, watch.stopped, fast, memory, gap
         )

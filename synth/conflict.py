@@ -41,10 +41,12 @@ class Wish:
 
 @dataclass(frozen=True)
 class WayOut:
-    """What may give so that all the rest can be had: `dropped` wishes, or one limit set to
-    `value`; a design that was checked shows that it suffices, at `price` and `supply`.
+    """What may give so that all the rest can be had: `dropped` wishes, or one of them set to
+    `value` (a limit, or the units or a time of a goal); a design that was checked shows that it
+    suffices, at `price` and `supply`.
 
-    `least`: no smaller change of that limit will do; proven.
+    `least`: no smaller change will do; proven. `cheapest`: no design for all the rest has a lower
+    price; proven. `time`: the time, in ticks, that a goal has in place of which `value` is tried.
     """
 
     dropped: tuple[Wish, ...]
@@ -52,6 +54,8 @@ class WayOut:
     price: int
     supply: int
     least: bool = False
+    cheapest: bool = False
+    time: int | None = None
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,9 @@ class Conflict:
 
     `status` of the whole list: only when it is impossible is there a clash. `clash` cannot be
     had, proven; `smallest` says that no smaller set clashes, proven. `reasons` are the search's.
+    Where it is undecided, `together` can be had together, as a checked design shows, the most of
+    all that were tried; `open` could be neither had with those nor ruled out. `tried` counts the
+    questions put, `seconds` they took in all, and `bound` is a proven least price, in coins.
     """
 
     status: Status
@@ -69,3 +76,8 @@ class Conflict:
     ways: tuple[WayOut, ...] = ()
     notes: tuple[str, ...] = ()
     bounds: tuple[str, ...] = ()
+    together: tuple[Wish, ...] = ()
+    open: tuple[Wish, ...] = ()
+    tried: int = 0
+    seconds: float = 0.0
+    bound: int | None = None

@@ -36,19 +36,31 @@ class Attempt:
     """A well-formed design that looks right at first and fails.
 
     `told` says in words how it was made, `nearly` that it was made from the circuit that holds,
-    not from the one before. `changes` is what mends it, splitting parts left aside in
-    both circuits (an output then feeds any number of inputs). `run` is the failing run up to
-    the failure and a little on, `mended` what the design that holds does with the same inputs.
+    not from the one before, `natural` that it is what one would do without thinking. `changes` is
+    what mends it, splitting parts left aside in both circuits (an output then feeds any number of
+    inputs). `run` is the failing run up to the failure and a little on, `mended` what the design
+    that holds does with the same inputs.
     """
 
     told: str
     nearly: bool
+    natural: bool
     design: Design
     defect: Defect
     example: Counterexample
     changes: Changes
     run: Trace
     mended: Trace
+
+
+@dataclass(frozen=True)
+class Simply:
+    """The circuit before with the new loads and contacts simply added, which holds as well (by the
+    exact check) but costs more: `told` in words, prices in coins, supplies in units."""
+
+    told: str
+    price: int
+    supply: int
 
 
 @dataclass(frozen=True)
@@ -66,7 +78,11 @@ class Stage:
     `design` holds (`verdict`), its parts named as in the stage before where they stay. `changes`
     are from that stage (in the first, from nothing), `inner` the same, splitting parts left aside.
     `attempt` is None where none of the `tried` attempts fails and can be built. `times` are for a
-    test on the bench, None where there are none to tell.
+    test on the bench, None where there are none to tell. `simply` is told where the circuit was
+    laid out anew though adding to it would have done, `by_adding` says that the circuit was made by
+    adding to the one before, since the search found none in time. A stage without new goals takes
+    up the `wishes` for how it is built: each in words, and how the circuit before fails to keep it
+    ("" if it does not fail).
     """
 
     number: int
@@ -82,6 +98,9 @@ class Stage:
     shown: Trace
     times: SettingsSheet | None
     questions: tuple[Question, ...]
+    simply: Simply | None = None
+    wishes: tuple[tuple[str, str], ...] = ()
+    by_adding: bool = False
 
     @property
     def same(self) -> bool:

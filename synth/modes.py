@@ -33,6 +33,8 @@ class Mode:
     """Where each part with a state of its own stands (flags of `parts.behaviour`)."""
     aimed: bool = True
     """False: reached only when things happen together at one instant, which nobody can aim at."""
+    stays: int | None = None
+    """The longest that it lasts while no input moves, in ticks; None: no time runs in it."""
 
     def level(self, name: str) -> bool:
         """Return the level of input `name`, False when the circuit does not follow it."""
@@ -178,7 +180,7 @@ class Held:
     circuit: int
     levels: tuple[tuple[str, bool], ...]
     fed: tuple[tuple[str, Fraction], ...]
-    stretches: tuple[tuple[Fraction, Fraction, int], ...]
+    stretches: tuple[tuple[int, int, int], ...]
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,10 @@ class Change(StrEnum):
     """The part and its wires are left out; what it fed gets nothing."""
     BRIDGED = "bridged"
     """A contact is bridged: its output is live whenever the part's power input is."""
+    DIRECT = "direct"
+    """What works a relay or timer feeds straight what its contact fed."""
+    SHARED = "shared"
+    """An equal part, worked by the same, feeds what the part fed."""
     SETTING = "setting"
     """One setting has another value that the kit offers."""
     UNITS = "units"
@@ -40,6 +44,15 @@ class Broken:
 
 
 @dataclass(frozen=True)
+class Unkept:
+    """A wish for how a design is built, in words ("the wish for at least 1 x joint"), and how a
+    changed design fails to keep it."""
+
+    wish: str
+    told: str
+
+
+@dataclass(frozen=True)
 class Answer:
     """What became of the design with one change.
 
@@ -47,7 +60,9 @@ class Answer:
     its number in `wire`. `broken` is all that fails, the shortest counterexample first, each load
     once, by its own shortest: longer sequences may break further goals of the same load. Without
     anything broken the changed design holds if `decided`; else time ran out before all was looked
-    at. `note` is what has to be said beside a change with which all goals hold.
+    at. `note` is what has to be said beside a change with which all goals hold. `unkept` are the
+    wishes for how a design is built that this change does not keep. `gone`: the changed design
+    does not have the part at all.
     """
 
     part: str
@@ -57,6 +72,8 @@ class Answer:
     decided: bool = True
     wire: int | None = None
     note: str = ""
+    unkept: tuple[Unkept, ...] = ()
+    gone: bool = False
 
     @property
     def goals(self) -> tuple[int, ...]:
@@ -65,8 +82,13 @@ class Answer:
 
     @property
     def holds(self) -> bool:
-        """Whether every goal was shown to hold with this change."""
+        """Whether every goal was shown to hold with this change, wishes apart."""
         return self.decided and not self.broken
+
+    @property
+    def harmless(self) -> bool:
+        """Whether every goal was shown to hold with this change, and every wish is kept."""
+        return self.holds and not self.unkept
 
     @property
     def sentence(self) -> str:
@@ -74,10 +96,15 @@ class Answer:
         if self.broken:
             return self.broken[0].sentence
         lead = self.told[:1].upper() + self.told[1:]
-        if self.holds and self.change is Change.UNITS:
-            return f"{lead}, every consumer still gets enough."
         if self.holds:
-            return f"{lead}, all goals hold{self.note}."
+            units = self.change is Change.UNITS
+            told = f"{lead}, {'every consumer still gets enough' if units else 'all goals hold'}"
+            if self.unkept:
+                wishes = " and ".join(item.wish for item in self.unkept)
+                found = "; ".join(item.told for item in self.unkept)
+                is_not = "is" if len(self.unkept) == 1 else "are"
+                return f"{told}, but {wishes} {is_not} not kept: {found}."
+            return f"{told}{self.note}."
         return f"{lead}: not decided, it ended before."
 
 
@@ -91,10 +118,19 @@ class PartReasons:
 
     @property
     def goals(self) -> tuple[int, ...]:
-        """The numbers of the goals that need the part as it is wired: leaving it out or bridging
-        a contact of it breaks them."""
+        """The numbers of the goals that need the part: leaving it out or bridging a contact of it
+        breaks them. None where all goals hold with a plain wire in its place."""
+        if self.spared is not None:
+            return ()
         counted = (Change.LEFT_OUT, Change.BRIDGED)
         return tuple(sorted({g for a in self.answers if a.change in counted for g in a.goals}))
+
+    @property
+    def wishes(self) -> tuple[str, ...]:
+        """The wishes for which the part, or a setting of it, is as it is: with a change all goals
+        hold, but these are not kept."""
+        found = (item.wish for a in self.answers if a.holds for item in a.unkept)
+        return tuple(dict.fromkeys(found))
 
     @property
     def telling(self) -> Answer | None:
@@ -108,14 +144,19 @@ class PartReasons:
 
     @property
     def needless(self) -> Answer | None:
-        """The change that shows that no goal needs the part, None if there is none: all goals
-        hold without it, or with a plain wire in its place."""
-        bridged = [a for a in self.answers if a.change is Change.BRIDGED]
-        for answer in self.answers:
-            alone = answer.change is Change.LEFT_OUT or (bridged == [answer])
-            if answer.holds and alone:
-                return answer
-        return None
+        """The change that shows that no goal and no wish needs the part, None if there is none:
+        all hold without it, or with a plain wire in its place."""
+        found = (a for a in self.answers if a.harmless and a.gone and not a.note)
+        return next(found, None)
+
+    @property
+    def spared(self) -> Answer | None:
+        """The change with which all goals hold, wishes apart, though the part is gone: without it,
+        or with a plain wire in its place; None if there is none."""
+        # What has to be said beside it is that an input would be left open, or that another part
+        # feeds more wires, which may cost more than it saves.
+        found = (a for a in self.answers if a.holds and a.gone and not a.note)
+        return next(found, None)
 
 
 @dataclass(frozen=True)
@@ -124,6 +165,7 @@ class Reasons:
 
     `complete` is False when time ran out or the user stopped it; what was not looked at then says
     so itself. `whole` is False when only one part was asked about. `seconds` is how long it took.
+    `wishes` are all for how the design is built, in words.
     """
 
     parts: tuple[PartReasons, ...]
@@ -131,6 +173,11 @@ class Reasons:
     complete: bool = True
     whole: bool = True
     seconds: float = 0.0
+    wishes: tuple[str, ...] = ()
+
+    def kept_for(self, wish: str) -> tuple[str, ...]:
+        """Return the names of the parts that are there, or set as they are, for this wish."""
+        return tuple(item.part.name for item in self.parts if wish in item.wishes)
 
     def needed_by(self, goal: int) -> tuple[str, ...]:
         """Return the names of the parts that a goal needs, in the order of the design."""
@@ -144,6 +191,17 @@ class Reasons:
 
 
 @dataclass(frozen=True)
+class SolvedAlone:
+    """Some loads of a job solved by themselves, as if the rest were not asked for: the cheapest
+    circuit for them costs `price` coins, proven, with nothing in stock; `parts` in words."""
+
+    loads: tuple[str, ...]
+    goals: tuple[int, ...]
+    price: int
+    parts: str
+
+
+@dataclass(frozen=True)
 class Floor:
     """What bounds alone prove about the price of any circuit, and what they leave open.
 
@@ -151,7 +209,9 @@ class Floor:
     at which they leave a list of parts, `cheapest` that list in words (None: they leave none).
     `excluded` counts lists below `price` by what rules them out. `left` counts the lists that
     these reasons leave from `price` on and below `below` coins (None: not counted); `counted_all`
-    is False when time ran out while counting.
+    is False when time ran out while counting. `alone`: what some loads cost by themselves, as far
+    as it was found in time; that they share parts or a supply with others is not in it, so these
+    prices are facts beside the bound and no part of it.
     """
 
     reasons: tuple[str, ...]
@@ -161,3 +221,4 @@ class Floor:
     below: int | None = None
     left: int | None = None
     counted_all: bool = True
+    alone: tuple[SolvedAlone, ...] = ()

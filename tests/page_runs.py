@@ -1,22 +1,26 @@
 """Runs of a design as the page must show them, made by the check's own pieces; random inputs.
 
 A *settled instant* is a plain value that the page's engine gives in the same form: time in ticks,
-levels of all outputs, loads on, time left of timers and of what is wanted, wanted levels.
+levels of all outputs, loads on, time left of timers and of what is wanted, wanted levels, what is
+broken just then.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+import json
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from random import Random
 from typing import Any
 
 from plain_simulation import Plain
 
-from synth.check.circuit import Circuit, input_of, option_of
+from synth.check import amounts
+from synth.check.circuit import Circuit, input_of, option_of, upstream
 from synth.check.settle import settle
 from synth.design import Design, Terminal
-from synth.parts.behaviour import SENSING, TIMED
+from synth.parts.behaviour import SENSING, TIMED, PartType
 from synth.problem import Problem
 from synth.report.layout import layout
 from synth.report.page.data import Shown, page_data
@@ -72,6 +76,7 @@ def settled_instants(
     names = names_of(design, problem)
     circuit = Circuit(design, problem.kit, tuple(names))
     machine = problem.machine
+    least = amounts(design, problem.kit)
     plain = Plain(design, problem)
     shapes = problem.kit.index
     outputs = [Terminal(p.name, o) for p in design.parts for o in shapes[p.part].shape.outputs]
@@ -80,6 +85,7 @@ def settled_instants(
     wanted_until: dict[int, int] = {}
     outside = dict(moments)
     result = []
+    before = 0
     while True:
         times = [t for t in (*outside, *until.values(), *wanted_until.values()) if t < end]
         if not times:
@@ -107,6 +113,9 @@ def settled_instants(
             return result
         states = {part.name: state[i] for i, part in enumerate(circuit.parts)}
         on = circuit.loads_on(circuit.live(state, vector))
+        steps, at = (before, *settled.loads), (state, vector)
+        broken = _broken(circuit, design, problem, least, steps, required, at)
+        before = on
         result.append(
             {
                 "time": time,
@@ -119,9 +128,55 @@ def settled_instants(
                     if circuit.parts[i].kind in TIMED
                 },
                 "want": dict(required),
+                "broken": broken,
                 "wantedLeft": [at - time for _, at in sorted(wanted_until.items())],
             }
         )
+
+
+def _broken(
+    circuit: Circuit,
+    design: Design,
+    problem: Problem,
+    least: Mapping[Terminal, int],
+    steps: Sequence[int],
+    wanted: Mapping[str, bool],
+    at: tuple[tuple[int, ...], int],
+) -> list[list[Any]]:
+    """Return what is wrong at an instant: kind and goals. `steps`: loads on before the event and
+    after each step of settling, as masks; `at`: the settled state and the levels of the inputs."""
+    found: list[list[Any]] = []
+    for requirement in problem.requirements:
+        bit = circuit.load_bits.get(requirement.load)
+        if bit is None:
+            continue
+        seen = [step & bit > 0 for step in steps]
+        turns = sum(a != b for a, b in itertools.pairwise(seen))
+        if seen[-1] != wanted[requirement.load]:
+            found.append(["goal", list(requirement.goals)])
+        if turns > 1:
+            found.append(["blip", list(requirement.goals)])
+    for apart in problem.apart:
+        pair = circuit.load_bits[apart.first] | circuit.load_bits[apart.second]
+        if any(step & pair == pair for step in steps[1:]):
+            found.append(["together", [apart.goal]])
+    if problem.peak and circuit.units_in_use(*at) > problem.peak.units:
+        found.append(["peak", [problem.peak.goal]])
+    parts = {part.name: part for part in design.parts}
+    for end in circuit.live_terminals(*at)[1]:
+        part = parts[end.part]
+        uses = problem.kit.index[part.part].units
+        needs = part.setting("needs") or 1 if part.type is PartType.LOAD else uses
+        if least[end] < needs:
+            found.append(["short", goals_of(design, problem, end.part)])
+    return sorted(found, key=lambda fault: json.dumps(fault, separators=(",", ":")))
+
+
+def goals_of(design: Design, problem: Problem, name: str) -> list[int]:
+    """Return the goals of all loads on which a part bears."""
+    return sorted(
+        {n for r in problem.requirements if name in upstream(design, [r.load]) for n in r.goals}
+    )
 
 
 def end_of(moments: Sequence[tuple[int, dict[str, bool]]]) -> int:
@@ -154,6 +209,8 @@ function tell(engine, moments, end) {
       time, chatter: [], live,
       on: engine.circuit.loads.filter((_, i) => now.on[i]).map((part) => part.name).sort(),
       left, want: now.want,
+      broken: now.broken.map(({ kind, goals }) => JSON.stringify([kind, goals])).sort()
+        .map((fault) => JSON.parse(fault)),
       wantedLeft: now.wantedUntil.filter((at) => at !== null).map((at) => at - time),
     });
   }

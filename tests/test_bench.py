@@ -165,7 +165,9 @@ class TestTheLeastTimes:
         )  # fmt: skip
         assert bench_times_of(sheet) == {10: 1, 50: 2, 7200: 360, 14400: 361}
         assert sheet.claim is Claim.SMALLEST
-        assert "2 h = 120 × 10 s + 120 × 50 s" in sheet.forced_by
+        # The sheet also says whose times these are: the lamp's run, and the cycle's two.
+        whose = "(10 s: cycle and goal 2; 50 s: cycle and goal 2; 2 h: run and goal 1)"
+        assert f"2 h = 120 × 10 s + 120 × 50 s {whose}" in sheet.forced_by
 
     def test_runs_that_follow_each_other_without_a_break(self, tmp_path: Path) -> None:
         """30 min are 30/7 periods of 7 min. Where a press comes at the very instant at which the
@@ -262,6 +264,42 @@ class TestEveryKeptDesign:
             shorter = {**to, real[-1]: to[real[-2]]}
             # Two times that become equal are never offered, whether or not an event shows it.
             assert len(set(shorter.values())) < len(set(to.values()))
+
+
+class TestNothingSmaller:
+    """All vectors of times that are no larger than what is called smallest are tried: each either
+    makes a long time no longer than a short one, or has other events than the real times."""
+
+    def tried(self, design: Design, problem: Problem, sheet: SettingsSheet) -> int:
+        assert sheet.claim is Claim.SMALLEST
+        real = [t.real for t in sheet.times]
+        best = [t.test // sheet.unit for t in sheet.times]
+        order = Events(design, problem)
+        count = 0
+        for numbers in itertools.combinations(range(1, best[-1] + 1), len(real)):
+            if (numbers[-1], sum(numbers)) < (best[-1], sum(best)):
+                to = {t: n * sheet.unit for t, n in zip(real, numbers, strict=True)}
+                assert order.differences_with(to), numbers
+                count += 1
+        to = {t.real: t.test for t in sheet.times}
+        assert not order.differences_with(to)
+        return count
+
+    @pytest.mark.parametrize("name", GOAL_FILES)
+    def test_kept_designs(self, name: str) -> None:
+        goals = str(ROOT / "goals" / f"{name}.yaml")
+        problem, design = pipeline.read_design(
+            str(ROOT / "tests" / "designs" / f"{name}.json"), goals, None, None
+        )
+        found, _ = pipeline.bench(design, problem, goals, None, Wishes())
+        if found.sheet.times:
+            self.tried(design, problem, found.sheet)
+
+    def test_a_cycle_that_comes_out_even(self, tmp_path: Path) -> None:
+        """2 min are two periods of 60 s, and 50 s more than one pulse: others are tried here."""
+        text = beds_goals("2 min", "10 s", "50 s")
+        sheet = bench(beds(2 * MIN, 10 * S, 50 * S), text, tmp_path)
+        assert self.tried(beds(2 * MIN, 10 * S, 50 * S), posed(text), sheet) >= 3
 
 
 class TestOrderOfEvents:

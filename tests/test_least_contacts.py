@@ -37,7 +37,10 @@ from test_search_least import (
 from synth.check import check
 from synth.design import Design, PartInUse
 from synth.parts.behaviour import PartType
+from synth.pipeline import plan
+from synth.problem import InputKind, OutsideInput
 from synth.result import Status
+from synth.signals import Level, all_of, any_of, negated
 
 ANY_NETWORK = {1: 6, 2: 24, 3: 64, 4: 30, 5: 80, 6: 32, 7: 16, 8: 2}
 MAJORITY = 0x17
@@ -214,6 +217,35 @@ def test_enumeration_meets_the_table() -> None:
 @pytest.mark.parametrize("table", [*OF_SIX, *BEYOND], ids=hex)
 def test_more_than_five_are_proven(table: int) -> None:
     assert planned(table) == (Status.PROVEN, BEYOND.get(table, 6))
+
+
+def test_shannons_reduction_takes_six_contacts() -> None:
+    """W + W'(X+Y) + (X+Z)(S+W'+Z)(Z'+Y+S'V), 13 contacts, reduces to W+X+Y+ZS'V, 6 contacts:
+    Shannon, *A Symbolic Analysis of Relay and Switching Circuits* (1937), pp. 14-16. Six inputs
+    matter, so no network has fewer."""
+    names = ("W", "X", "Y", "Z", "S", "V")
+    w, x, y, z, s, v = (Level(name) for name in names)
+    thirteen = any_of(
+        w,
+        all_of(negated(w), any_of(x, y)),
+        all_of(
+            any_of(x, z),
+            any_of(s, negated(w), z),
+            any_of(negated(z), y, all_of(negated(s), v)),
+        ),
+    )
+    inputs = [OutsideInput(name, InputKind.SENSOR) for name in names]
+    problem = asked({"lamp": all_of(Level("supply"), thirteen)}, *inputs, kit=contacts_kit())
+    outcome = plan(problem, seconds=100)
+    assert (outcome.status, outcome.price) == (Status.PROVEN, 6)
+    assert outcome.design is not None and outcome.verdict is not None and outcome.verdict.holds
+    follows = Counter(
+        (part.setting("input"), part.setting("contact"))
+        for part in outcome.design.parts
+        if part.type is PartType.SENSOR
+    )
+    made = {(name, "make"): 1 for name in names if name != "S"}
+    assert follows == {**made, ("S", "break"): 1}
 
 
 def test_always_on_takes_no_contact() -> None:

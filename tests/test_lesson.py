@@ -263,7 +263,8 @@ class TestShed:
             }
             assert sorted(w.target for w in design.wires) == sorted(inputs)
             assert len({w.source for w in design.wires}) == len(design.wires)
-            assert {d.fault.value for d in check(design, stage.problem).defects} == {"goal"}
+            faults = {d.fault.value for d in check(design, stage.problem).defects}
+            assert "goal" in faults and faults <= {"goal", "blip"}
 
     def test_the_cycle_that_runs_once(self) -> None:
         """One pulse timer gives one pulse: on at once, off at 10 s, and off for ever."""
@@ -273,11 +274,15 @@ class TestShed:
         pump = next(track for track in run.tracks if track.name == "pump")
         assert pump.start and pump.changes == ((10_000, False),)
 
-    def test_the_cutoff_that_lets_the_pulse_finish(self) -> None:
+    def test_the_cutoff_that_lets_the_cycle_run_on(self) -> None:
+        """What comes to mind: the switch right before the pump. The cycle then runs on behind it,
+        and does not start afresh when the switch closes."""
         attempt = shed().stages[3].attempt
-        assert attempt is not None and attempt.example.load == "pump"
-        assert attempt.example.moments[-1].inputs == (("master", False),)
-        assert attempt.example.got is True
+        assert attempt is not None and attempt.natural and attempt.example.load == "pump"
+        before = next(w.source.part for w in attempt.design.wires if w.target.part == "pump")
+        assert before.startswith("switch master")
+        assert attempt.example.moments[-1].inputs == (("master", True),)
+        assert attempt.example.got is False
 
     def test_the_mend_leads_to_the_circuit(self) -> None:
         for stage in shed().stages:
@@ -347,8 +352,11 @@ class TestOtherLessons:
         found = lesson(file, None, read_problem(file, None, None))
         assert found.end.status is Status.IMPOSSIBLE
         assert [stage.number for stage in found.stages] == [1]
-        assert found.notes == ("no circuit was found for all goals up to 2",)
-        assert "No circuit was found for all goals up to 2." in lesson_files(found)[MARKDOWN]
+        assert found.notes == ("goals 1 and 2 cannot be had together within the limits, proven",)
+        assert (
+            "Goals 1 and 2 cannot be had together within the limits, proven."
+            in lesson_files(found)[MARKDOWN]
+        )
 
     def test_no_time_at_all(self) -> None:
         """Every stage gets some seconds, so the first ones come about."""
@@ -492,7 +500,7 @@ class TestCommand:
         """What can be had is written; that the rest is impossible is said, and the exit code."""
         result = ran(too_dear(tmp_path), "--out", str(tmp_path / "a"))
         assert result.exit_code == 1
-        assert "no circuit was found for all goals up to 2" in result.output
+        assert "goals 1 and 2 cannot be had together within the limits" in result.output
         assert (tmp_path / "a" / MARKDOWN).exists()
 
     @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from xml.etree import ElementTree
 
+import jsonschema
 import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
@@ -25,6 +26,7 @@ from synth.read.kit_file import load_kit
 from synth.report.choices import front_svg
 from synth.result import Status
 
+DOCS = Path(__file__).resolve().parents[1] / "docs"
 FOUR = "fan 5 s after hot, lamp always, bell while door is open, heater at night"
 
 
@@ -42,6 +44,7 @@ def test_the_front_trades_a_coin_for_two_units() -> None:
     figures = [choice.values for choice in choices.front]
     assert figures == [(27, 7, 6), (28, 5, 7)]
     assert choices.front[0].least == (Measure.PRICE, Measure.PARTS)
+    assert all(choice.proven for choice in choices.front)
     assert choices.front[1].differs == (
         "1 coin more; 2 units less; 2 tap-offs in place of a divider"
     )
@@ -79,6 +82,76 @@ def test_fewest_parts_agree_with_a_kit_in_which_every_part_costs_a_coin(tmp_path
     assert min(choice.parts for choice in choices.front) == fewest.price
 
 
+def valid(document: object) -> None:
+    """Hold a document against its schema, which names that of a plan."""
+    from referencing import Registry, Resource
+
+    plan, options = (
+        json.loads((DOCS / f"{name}.schema.json").read_text(encoding="utf-8"))
+        for name in ("plan", "options")
+    )
+    registry = Registry().with_resource("plan.schema.json", Resource.from_contents(plan))
+    jsonschema.Draft202012Validator(options, registry=registry).validate(document)
+
+
+def test_documents_keep_to_the_schema(tmp_path: Path) -> None:
+    """Of a front, of goals that cannot be had, and of a search that ran out of time."""
+    goals = tmp_path / "goals.yaml"
+    goals.write_text("goals: [lamp always, fan while wet]\nlimits: {supply: 1}\n", "utf-8")
+    for words, code, status in (
+        (["--goals", "lamp while hot and damp", "--designs", "5"], 0, "proven-cheapest"),
+        ([str(goals)], 1, "impossible"),
+        (["goals/whole-yard.yaml", "--time-limit", "0.3"], 3, "undecided"),
+    ):
+        told = CliRunner().invoke(main, ["options", *words, "--format", "json"])
+        assert told.exit_code == code
+        document = json.loads(told.stdout)
+        valid(document)
+        assert document["status"] == status
+    document["front"] = [{}]
+    with pytest.raises(jsonschema.ValidationError):
+        valid(document)
+
+
+def test_undecided_says_what_was_tried_and_what_may_help() -> None:
+    words = ["options", "goals/whole-yard.yaml", "--time-limit", "0.3"]
+    told = CliRunner().invoke(main, words).stdout
+    for part in ("Undecided", "Tried", "not done", "Known so far", "What may help",
+                 "--time-limit", "'known'"):  # fmt: skip
+        assert part in told
+    assert "--kit full" not in told  # it is that kit
+
+
+def test_with_power_first_all_is_by_price_here(tmp_path: Path) -> None:
+    """What a goal file wants least of makes no other front, and no other designs of a choice."""
+    goals = "goals: [lamp while hot and damp, fan while hot]\n"
+    told = []
+    for number, more in enumerate(("", "minimise: power\n")):
+        path = tmp_path / f"{number}.yaml"
+        path.write_text(goals + more, encoding="utf-8")
+        problem = pipeline.read_problem(str(path), None, None)
+        choices, _ = pipeline.options(problem, 20.0, 10)
+        assert choices.complete and choices.all_designs
+        told.append([[one.values for one in kind] for kind in (choices.front, choices.designs)])
+    assert told[0] == told[1]
+    words = ["options", "goals/drying-rack.yaml", "--time-limit", "0.5"]
+    shown = CliRunner().invoke(main, words).stdout
+    assert "Undecided" in shown and not any(
+        line.startswith("- no design within") and "units" in line for line in shown.splitlines()
+    )
+
+
+def test_designs_for_the_choice_of_fewest_units() -> None:
+    """The second choice: as many parts as it has, and no more, in every design for it."""
+    problem = pipeline.read_problem(None, FOUR, "full")
+    choices, _ = pipeline.options(problem, 20.0, 4, 2)
+    chosen = choices.front[1]
+    assert choices.designs and choices.chosen == 2
+    for one in choices.designs:
+        assert all(a <= b for a, b in zip(one.values, chosen.values, strict=True))
+        assert pipeline.check_design(one.design, problem).holds
+
+
 # -- really different designs ---------------------------------------------------------------------
 
 
@@ -99,9 +172,13 @@ def wiring(*feeds: str, parts: str = "relay make 1, relay make 2, lamp") -> Skel
 
 def test_renamed_parts_make_no_other_design() -> None:
     seen = Different()
-    series = ("supply.out>relay make 1.in", "relay make 1.out>relay make 2.in",
-              "relay make 2.out>lamp.in", "supply.out>relay make 1.coil",
-              "lamp.x>relay make 2.coil")
+    series = (
+        "supply.out>relay make 1.in",
+        "relay make 1.out>relay make 2.in",
+        "relay make 2.out>lamp.in",
+        "supply.out>relay make 1.coil",
+        "lamp.x>relay make 2.coil",
+    )
     swap = {"relay make 1": "relay make 2", "relay make 2": "relay make 1"}
     renamed = tuple(
         ">".join(
@@ -114,18 +191,34 @@ def test_renamed_parts_make_no_other_design() -> None:
     assert not seen.add(wiring(*series))
     assert not seen.add(wiring(*renamed))
     # Coil and contact exchanged: another design.
-    other = tuple(feed.replace(".coil", ".tmp").replace("2.in", "2.coil").replace(".tmp", ".in")
-                  if feed.endswith("2.in") or feed.endswith("2.coil") else feed for feed in series)
+    other = tuple(
+        feed.replace(".coil", ".tmp").replace("2.in", "2.coil").replace(".tmp", ".in")
+        if feed.endswith("2.in") or feed.endswith("2.coil")
+        else feed
+        for feed in series
+    )
     assert seen.add(wiring(*other))
 
 
 def test_the_sides_of_a_joint_may_be_exchanged() -> None:
     seen = Different()
     parts = "relay make 1, joint 1, lamp"
-    assert seen.add(wiring("supply.out>joint 1.in1", "relay make 1.out>joint 1.in2",
-                           "joint 1.out>lamp.in", parts=parts))
-    assert not seen.add(wiring("supply.out>joint 1.in2", "relay make 1.out>joint 1.in1",
-                               "joint 1.out>lamp.in", parts=parts))
+    assert seen.add(
+        wiring(
+            "supply.out>joint 1.in1",
+            "relay make 1.out>joint 1.in2",
+            "joint 1.out>lamp.in",
+            parts=parts,
+        )
+    )
+    assert not seen.add(
+        wiring(
+            "supply.out>joint 1.in2",
+            "relay make 1.out>joint 1.in1",
+            "joint 1.out>lamp.in",
+            parts=parts,
+        )
+    )
 
 
 @given(st.permutations(range(4)))
@@ -220,8 +313,10 @@ def test_picture_escapes_titles_and_keeps_labels_apart(number: int) -> None:
     assert len(labels) == number
     for i, (x, y, word) in enumerate(labels):
         for other_x, other_y, other in labels[:i]:
-            apart = abs(y - other_y) >= 11 or x >= other_x + 6 * len(other) or (
-                other_x >= x + 6 * len(word)
+            apart = (
+                abs(y - other_y) >= 11
+                or x >= other_x + 6 * len(other)
+                or (other_x >= x + 6 * len(word))
             )
             assert apart
 

@@ -76,6 +76,10 @@ GOALS: list[tuple[Goal, list[str]]] = [
             "pump on 10 s of every 60 s",
             "pump runs 10 seconds in every minute",
             "pump for 10 s every minute",
+            "pump on 10 s once a minute",
+            "pump on once a minute for 10 s",
+            "pump on 10 s once every 60 s",
+            "pump alternates 10 s on, 50 s off",
             "pump 10s every 1 min",
             "pump every minute for 10 s",
             "pump on for 10 s each minute",
@@ -243,6 +247,19 @@ GOALS: list[tuple[Goal, list[str]]] = [
         ],
     ),
     (
+        load(StartStop(Is("start", State.PRESSED), Is("stop", State.PRESSED))),
+        [
+            "pump starts when start is pressed and stops when stop is pressed",
+            "pump is started when start is pressed, stopped if stop is pressed",
+        ],
+    ),
+    # What begins like that, but with nothing that stops it, lasts as long as its condition.
+    (load(While(DRY)), ["pump starts when dry", "pump while dry"]),
+    (
+        load(While(Every((Negation(HOT), Negation(DRY))))),
+        ["pump while neither hot nor dry", "pump while not hot and not dry"],
+    ),
+    (
         load(StartStop(Is("start"), Is("stop")), Choice.KEEP),
         [
             "pump started by start and stopped by stop, keeps its state through a power cut",
@@ -304,6 +321,8 @@ GOALS: list[tuple[Goal, list[str]]] = [
             "master cut-off",
             "master cutoff for everything",
             "master stops everything",
+            "master cuts everything",
+            "master cutoff for all",
             "everything is cut off by master",
         ],
     ),
@@ -410,10 +429,20 @@ class TestSplitting:
             ("'a, b' always, fan by day", 2),
             (" , ; \n", 0),
             ("pump at night,", 1),
+            ("light always, heater at night, and fan while hot", 3),
+            ("light always; and fan while hot", 2),
+            ("fan while hot, and for 2 min after", 1),
         ],
     )
     def test_count(self, text: str, pieces: int) -> None:
         assert len(split_phrases(text, "goals")) == pieces
+
+    def test_and_before_the_last_is_left_out(self) -> None:
+        goals = parse_phrases("light always, and  fan while hot")
+        assert [(g.phrase, str(g.place)) for g in goals] == [
+            ("light always", "goals:1:1"),
+            ("fan while hot", "goals:1:20"),
+        ]
 
     def test_places(self) -> None:
         goals = parse_phrases("pump at night,  fan by day\nlight always", "here", 7, 5)
@@ -480,6 +509,10 @@ OTHERS = [
     ("fan while " + "(" * 21 + "hot" + ")" * 21, "more than 20 brackets", 31, ""),
     ("fan while " + "hot and " * 80 + "hot", "more than 500 characters", 1, "several goals"),
     ("fan while lamp on then", "not expected", 19, ""),
+    # No name swallows a word that means something to whoever wrote it.
+    ("fan while hot xor dry", "'xor' is not expected", 15, "quotes"),
+    ("fan while neither hot", "ends too early", 22, ""),
+    ("fan while hot nor dry", "'nor' is not expected", 15, ""),
 ]
 
 

@@ -258,7 +258,7 @@ def test_what_each_splitting_part_feeds() -> None:
         (
             {"status": Status.UNDECIDED, "design": None, "bound": None},
             None,
-            "Undecided: time ran out before a circuit was found",
+            "Undecided: the search ended before a circuit was found",
         ),
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
 
 from synth.goals import GoalList
 
@@ -36,14 +37,45 @@ def goals_page(goals: GoalList, kit: str) -> str:
     lines += ["goals:", *(f"  - {_text(goal.phrase)}" for goal in goals.goals)]
     if goals.facts:
         lines += ["known:", *(f"  - {_text(fact.phrase)}" for fact in goals.facts)]
-    limits = []
-    if goals.part_limits:
-        limits += ["  most:", *(f"    {_text(p.part)}: {p.most}" for p in goals.part_limits)]
-    if goals.largest_supply is not None:
-        limits.append(f"  supply: {goals.largest_supply}")
-    if goals.largest_price is not None:
-        limits.append(f"  price: {goals.largest_price}")
+    limits = _limits(goals)
     if limits:
-        lines += ["limits:", *limits]
+        lines += ["limits:", *(f"  {line}" for line in limits)]
+    if goals.stock:
+        lines += ["stock:", *(f"  {_text(item.part)}: {item.number}" for item in goals.stock)]
     lines.append(f"minimise: [{', '.join(o.value for o in goals.minimise)}]")
     return "\n".join(lines) + "\n"
+
+
+def _limits(goals: GoalList) -> list[str]:
+    """Return the lines under 'limits', those of nothing left out."""
+    # 'without' is a limit of 0 beside 'most', which may name the same part once more.
+    most: dict[str, str] = {}
+    without: list[str] = []
+    for limit in goals.part_limits:
+        if limit.part.lower() in most:
+            without.append(_text(limit.part))
+        else:
+            most[limit.part.lower()] = f"  {_text(limit.part)}: {limit.most}"
+    lines = ["most:", *most.values()] if most else []
+    if without:
+        lines.append(f"without: {_row(without)}")
+    if goals.part_wishes:
+        lines += ["least:", *(f"  {_text(w.part)}: {w.least}" for w in goals.part_wishes)]
+    if goals.largest_supply is not None:
+        lines.append(f"supply: {goals.largest_supply}")
+    if goals.spare:
+        lines.append(f"spare: {goals.spare}")
+    if goals.largest_price is not None:
+        lines.append(f"price: {goals.largest_price}")
+    if goals.branches:
+        lines += ["branches:", *(f"  - {_row(map(_text, one.loads))}" for one in goals.branches)]
+    if any(not item.load for item in goals.untimed):
+        lines.append("untimed: all")
+    elif goals.untimed:
+        lines.append(f"untimed: {_row(_text(item.load) for item in goals.untimed)}")
+    return lines
+
+
+def _row(words: Iterable[str]) -> str:
+    """Return words as a YAML list on one line; a comma within one needs quotes there."""
+    return f"[{', '.join(json.dumps(w) if ',' in w and w[0] != chr(34) else w for w in words)}]"

@@ -227,8 +227,13 @@ def cut_of_impossible(difference: Difference, real: Sequence[int]) -> Cut:
     return cut({index[t]: -a for t, a in amounts.items()}, 0 if strict else 1)
 
 
-def said(cuts: Sequence[Cut], real: Sequence[int]) -> tuple[str, ...]:
-    """Return the orders that `cuts` demand, in words: a pair of opposite ones is one equality."""
+def said(
+    cuts: Sequence[Cut], real: Sequence[int], whose: Callable[[int], str] | None = None
+) -> tuple[str, ...]:
+    """Return the orders that `cuts` demand, in words: a pair of opposite ones is one equality.
+
+    `whose` says to what a real time belongs; then each order is followed by that of its times.
+    """
     there = {(c.terms, c.least) for c in cuts}
     lines: list[str] = []
     for each in cuts:
@@ -240,6 +245,9 @@ def said(cuts: Sequence[Cut], real: Sequence[int]) -> tuple[str, ...]:
             sign = "="
             left, right = sorted((left, right), key=lambda text: ("+" in text, text))
         line = f"{left} {sign} {right}"
+        if whose is not None:
+            times = sorted(real[i] for i, _ in each.terms)
+            line += f" ({'; '.join(f'{format_duration(t)}: {whose(t)}' for t in times)})"
         if line not in lines:
             lines.append(line)
     return tuple(lines)

@@ -45,7 +45,7 @@ from synth.goals import Fact, Goal, GoalList
 from synth.parts.behaviour import TIMED
 from synth.problem import Problem
 from synth.result import Verdict
-from synth.settings_sheet import Claim, SettingsSheet, TestTime, TimeUse
+from synth.settings_sheet import Claim, Place, SettingsSheet, TestTime, TimeUse
 from synth.ticks import LONGEST, TICKS_PER_SECOND, format_duration
 
 ANY_KIT = "starter"
@@ -365,7 +365,16 @@ class _Search:
         if plain and (wanted is None or numbers[-1] * self.unit <= wanted):
             # That different times stay different needs no telling where nobody minds.
             return ()
-        return said(self._with_opposites(kept), self.real)
+        return said(self._with_opposites(kept), self.real, self._whose)
+
+    def _whose(self, time: int) -> str:
+        """Return to what a real time belongs, parts first, as far as a line has room."""
+        names: dict[str, None] = {}
+        for use in self.uses[time]:
+            part = use.place is Place.PART
+            names[use.of if part else f"{use.place.value} {use.of}"] = None
+        few = list(names)[:2]
+        return " and ".join(few) + (" and more" if len(names) > len(few) else "")
 
     def _with_opposites(self, kept: list[Cut]) -> list[Cut]:
         """Return cuts with the opposite of each that is part of an equality."""

@@ -22,7 +22,7 @@ DAY = 86_400_000
 MOST_SETTINGS = 64
 """Settings of the held inputs that are run for one circuit; one with more is left out."""
 MOST_EVENTS = 400_000
-"""Events in the two days of one run before it is given up."""
+"""Events in the two days of all runs of one circuit before they are given up."""
 
 
 def needs_of(design: Design, problem: Problem, graphs: tuple[ModeGraph, ...]) -> Needs:
@@ -60,12 +60,14 @@ def held_days(
         if len(settings) > MOST_SETTINGS:
             continue
         try:
-            found = [
-                _day(circuit, g, levels, start, edges, needs)
-                for levels in settings
-                for edges in (_edges(circuit, levels, problem, night),)
-                for start in _starts(circuit, graph, edges[0][1])
-            ]
+            left = MOST_EVENTS
+            found = []
+            for levels in settings:
+                edges = _edges(circuit, levels, problem, night)
+                for start in _starts(circuit, graph, edges[0][1]):
+                    day, events = _day(circuit, g, levels, start, edges, needs, left)
+                    left -= events
+                    found.append(day)
         except Undecided:
             continue
         days += dict.fromkeys(found)
@@ -115,8 +117,9 @@ def _starts(circuit: Circuit, graph: ModeGraph, vector: int) -> list[State]:
 
 def _day(
     circuit: Circuit, number: int, levels: dict[str, bool], start: State,
-    edges: tuple[tuple[int, int], ...], needs: Needs,
-) -> Held:
+    edges: tuple[tuple[int, int], ...], needs: Needs, most: int,
+) -> tuple[Held, int]:
+    """Return the day and how many events it took; raises Undecided after `most`."""
     known: dict[tuple[State, int, int], tuple[State, int]] = {}
     fed_in: dict[tuple[State, int], tuple[tuple[str, ...], int]] = {}
     owners, units = dict(needs.owners), dict(needs.units)
@@ -124,9 +127,9 @@ def _day(
     until = {i: part.limit(start[i]) for i, part in enumerate(circuit.parts)}
     until = {i: limit for i, limit in until.items() if limit}
     on_time: dict[str, int] = {}
-    stretches: list[tuple[Fraction, Fraction, int]] = []
+    stretches: list[tuple[int, int, int]] = []
     time, place = 0, 0
-    for _ in range(MOST_EVENTS):
+    for events in range(most):  # noqa: B007 - it is returned
         due = sum(1 << i for i, at in until.items() if at == time)
         if place < len(edges) and edges[place][0] == time:
             now = edges[place][1]
@@ -155,15 +158,16 @@ def _day(
             for name in fed:
                 on_time[name] = on_time.get(name, 0) + end - begin
             if stretches and stretches[-1][2] == used:
-                stretches[-1] = (stretches[-1][0], Fraction(end - DAY), used)
+                stretches[-1] = (stretches[-1][0], end - DAY, used)
             else:
-                stretches.append((Fraction(begin - DAY), Fraction(end - DAY), used))
+                stretches.append((begin - DAY, end - DAY, used))
         time = end
         if time >= 2 * DAY:
             break
     else:
         raise Undecided("too many events in a day")
-    return Held(
+    held = Held(
         number, tuple(levels.items()),
         tuple((name, Fraction(on)) for name, on in sorted(on_time.items())), tuple(stretches),
     )
+    return held, events

@@ -43,6 +43,8 @@ class _Found:
     """(place, levels afterwards): one input was moved."""
     expired: dict[tuple[_Place, int], _Place] = field(default_factory=dict)
     """(place, mask of the parts whose time is up)."""
+    stays: dict[_Place, int] = field(default_factory=dict)
+    """The longest that each place lasts until some time is up by itself, in ticks."""
 
 
 def mode_graphs(
@@ -86,7 +88,10 @@ def _graph(
     if together:
         try:
             walk.explorer.budget.states = MOST_ZONES
-            more = [p for p in walk.walk(single=False).places if p not in alone.places]
+            all_ = walk.walk(single=False)
+            more = [p for p in all_.places if p not in alone.places]
+            for place, time in all_.stays.items():
+                alone.stays[place] = max(alone.stays.get(place, 0), time)
         except Undecided:
             together = False
     return _as_graph(walk, alone, list(more), inputs, loads, facts, together)
@@ -152,6 +157,13 @@ class _Walk:
             explorer.budget.spend()
             deadline = dict(explorer.clocks((state, old, (), env)))
             deadlines = tuple(min(deadline[c] for c in shared) for shared in members)
+            left = [
+                deadlines[v] + (zone[v + 1] >> 1)
+                for v, shared in enumerate(members) if shared[0] < explorer.env_base
+            ]
+            if left:
+                # Row 0 of a zone has the bounds on 0 - x: the least that each clock shows here.
+                found.stays[state, old] = max(found.stays.get((state, old), 0), min(left))
             for mask, at in expiries(zone, deadlines):
                 due = tuple(
                     c
@@ -196,7 +208,10 @@ def _as_graph(
     order = [*sorted(alone.places, key=rank), *sorted(more, key=rank)]
     numbers = {place: i for i, place in enumerate(order)}
     modes = tuple(
-        mode_of(circuit, state, vector, i, i < len(alone.places))
+        replace(
+            mode_of(circuit, state, vector, i, i < len(alone.places)),
+            stays=alone.stays.get((state, vector)),
+        )
         for i, (state, vector) in enumerate(order)
     )
     changes = [

@@ -48,6 +48,9 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 )
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
 @click.option("--fast", is_flag=True, help="See synth plan --help.")
+@click.option(
+    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
+)
 def command(
     file: str | None,
     goals: str | None,
@@ -56,6 +59,7 @@ def command(
     time_limit: float,
     seed: int,
     fast: bool,
+    no_cache: bool,
 ) -> None:
     """Show a clash and the ways out; see HELP."""
     from synth import pipeline
@@ -73,6 +77,7 @@ def command(
             fast,
             lambda stage: watch.report(stage, None, None),
             watch.stopped,
+            None if no_cache else pipeline.open_memory(),
         )
     if form == "json":
         from synth.report.conflict import conflict_document

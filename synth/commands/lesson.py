@@ -12,8 +12,9 @@ HELP = """Write a lesson that builds a circuit up goal by goal.
 GOALS is a goal file, or a list of phrases where no such file exists. Each stage shows a first
 attempt and the shortest sequence of inputs in which it fails, the mend, what changed in parts,
 wires and power, short times for a test on the bench, and questions with their answers folded
-away. All of it comes from the search and the exact check. The lesson is Markdown with pictures,
-and one HTML page that needs no other file.
+away. Wishes for how it is built come last. All of it comes from the search and the exact check; a
+goal for which no circuit is found in its share of the time is put off to the end. The lesson is
+Markdown with pictures, and one HTML page that needs no other file.
 
 \b
 Examples:

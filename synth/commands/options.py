@@ -101,16 +101,18 @@ def command(
             lambda stage: watch.report(stage, None, None),
             watch.stopped,
         )
+    from synth.report.choices import choices_document, front_svg, print_choices
     from synth.report.document import to_json
 
-    if not choices.front:
-        from synth.report.terminal import print_plan
-
-        print_plan(_console(), problem, outcome)
-        sys.exit(pipeline.exit_code(outcome))
-    from synth.report.choices import choices_document, front_svg, print_choices
-
     document = choices_document(choices, problem, outcome)
+    if not choices.front:
+        if form == "json":
+            click.echo(to_json(document), nl=False)
+        else:
+            from synth.report.terminal import print_plan
+
+            print_plan(_console(), pipeline.by_price(problem), outcome)
+        sys.exit(pipeline.exit_code(outcome))
     if out is not None:
         files = {
             "options.json": to_json(document),

@@ -16,8 +16,9 @@ DESIGN is a design or plan (JSON or YAML); GOALS is a goal file, or a list of ph
 file exists. The pack has the card for the panel, cautions, circuit diagram, wire, terminal and
 parts lists, settings, timing, cause and effect, test sheet, energy and water budget,
 troubleshooting, build steps, reset and change log: pages (Markdown, and one HTML page to print),
-tables (CSV), drawings (SVG, and PDF after pip install '.[pdf]'), data (VCD, WaveJSON, JUnit, TAP).
-The design is checked first.
+tables (CSV), drawings (SVG, and PDF after pip install '.[pdf]'), data (VCD, WaveJSON, JUnit, TAP),
+and page.html, in which the circuit runs. Test times are found as synth bench finds them. The design
+is checked first.
 
 \b
 Examples:
@@ -48,8 +49,10 @@ def _units(ctx: click.Context, parameter: click.Parameter, value: str | None) ->
     return None if value is None else _positive(value, words[parameter.name or ""])
 
 
-def _night(ctx: click.Context, parameter: click.Parameter, value: str) -> int:
+def _night(ctx: click.Context, parameter: click.Parameter, value: str | None) -> int | None:
     """Return the length of the night in ticks, at most a day."""
+    if value is None:
+        return None
     from synth.ticks import parse_duration
 
     try:
@@ -58,6 +61,19 @@ def _night(ctx: click.Context, parameter: click.Parameter, value: str) -> int:
         raise click.BadParameter(problem.message) from None
     if ticks > 86_400_000:
         raise click.BadParameter("a night is at most 24 h long")
+    return ticks
+
+
+def _reaction(ctx: click.Context, parameter: click.Parameter, value: str) -> int:
+    """Return a reaction in ticks, at most an hour."""
+    from synth.ticks import parse_duration
+
+    try:
+        ticks = parse_duration(value)
+    except TimeError as problem:
+        raise click.BadParameter(problem.message) from None
+    if not 0 < ticks <= 3_600_000:
+        raise click.BadParameter("a reaction is more than nothing and at most 1 h")
     return ticks
 
 
@@ -82,24 +98,28 @@ def _flows(
 @click.option("--out", metavar="FOLDER", required=True, help="Where the pack is written.")
 @click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-@click.option("--night", metavar="TIME", default="14 h", callback=_night, show_default=True,
-              help="How long the night is, for the budget: that of your midwinter.")
+@click.option("--night", metavar="TIME", callback=_night,
+              help="How long the night is, for the budget: that of your midwinter. [default: 14 h, "
+              "or as near as the goals allow]")
 @click.option("--store", metavar="UNIT-HOURS", callback=_units,
               help="What the battery or other store holds and may give.")
 @click.option("--watts", metavar="W", callback=_units, help="Watts in one unit, told beside units.")
 @click.option("--flow", "flows", metavar="LOAD=L/MIN", multiple=True, callback=_flows,
               help="What a load moves of water while it is on; may be given several times.")
 @click.option("--tank", metavar="LITRES", callback=_units, help="What the tank holds.")
-@click.option("--steps", type=click.IntRange(1, 100_000), default=200, show_default=True,
+@click.option("--reaction", metavar="TIME", default="2 s", callback=_reaction, show_default=True,
+              help="Test times are at least five times this: what the slowest part needs, or "
+              "whoever tests and writes it down (common practice, no source).")
+@click.option("--steps", type=click.IntRange(1, 100_000), default=1000, show_default=True,
               help="About how many steps the test sheet may have.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
               show_default=True)
 @click.option("--time-limit", type=click.FloatRange(min=0.1, max=86_400), default=600.0,
               show_default=True, help="Seconds to check and explore.")
 def command(
-    design_file: str, goals: str, out: str, kit: str | None, paper: str, night: int,
+    design_file: str, goals: str, out: str, kit: str | None, paper: str, night: int | None,
     store: Fraction | None, watts: Fraction | None, flows: tuple[tuple[str, Fraction], ...],
-    tank: Fraction | None, steps: int, form: str, time_limit: float,
+    tank: Fraction | None, reaction: int, steps: int, form: str, time_limit: float,
 ) -> None:
     """Write the pack; see HELP."""
     from synth import pipeline
@@ -119,7 +139,7 @@ def command(
     budget = pipeline.store(store, watts, flows, tank)
     files = pipeline.pack(
         design, problem, verdict, night=night, store=budget, paper=paper, most_steps=steps,
-        seconds=time_limit,
+        seconds=time_limit, goals=(file, text), reaction=reaction,
     )
     pipeline.write_folder(out, files)
     if form == "json":

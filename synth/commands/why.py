@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -12,8 +13,9 @@ from synth.errors import DesignError
 HELP = """Tell what each part, wire and setting of a design is for.
 
 DESIGN is a design or plan that holds (JSON or YAML); GOALS is a goal file, or a list of phrases
-where no such file exists. Each part is left out and each contact bridged, each setting changed a
-little, each wire left out: the exact check finds the shortest input sequence that breaks a goal.
+where no such file exists. Each part is left out, bridged or passed by, each setting changed a
+little, each wire left out: the exact check finds the shortest input sequence that breaks a goal,
+and it is told what only a wish for how it is built needs.
 
 \b
 Examples:
@@ -25,6 +27,9 @@ Examples:
 Exit codes: 0 all told, 1 the design does not hold, 2 bad input, 3 not all was decided.
 Ctrl-C stops and shows what there is.
 """
+
+ALONE = 0.5
+"""The share of the time limit that is spent at most on parts of the job by themselves."""
 
 
 def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
@@ -53,7 +58,8 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
     default=60.0,
     callback=_number,
     show_default=True,
-    help="Seconds; then what there is, labelled. With --bound as long again to plan.",
+    help="Seconds; then what there is, labelled. With --bound as long again to plan, and half as "
+    "long for parts of the job by themselves.",
 )
 def command(
     design_file: str,
@@ -110,6 +116,9 @@ def command(
             if outcome.design is not None:
                 best = outcome.design.price(problem.kit, problem.limits.stock)
             floor = pipeline.least_price(problem, min(best, price))
+            left = ALONE * time_limit
+            alone = pipeline.solved_alone(problem, left, memory, watch.stopped)
+            floor = replace(floor, alone=alone)
 
     for note in memory.notes if memory is not None else ():
         click.echo(f"synth: {note}", err=True)
@@ -119,7 +128,8 @@ def command(
         floor, price, outcome, problem
     )  # fmt: skip
     if out is not None:
-        pipeline.write_folder(out, shown.reasons_files(problem, reasons, told))
+        bounds = outcome.bounds if outcome is not None else ()
+        pipeline.write_folder(out, shown.reasons_files(problem, reasons, told, bounds))
     if form == "json":
         from synth.report.document import to_json
 

@@ -11,10 +11,11 @@ from synth.design import Design, PartInUse, Terminal
 from synth.errors import Undecided
 from synth.explain.blame import asking, at_fault
 from synth.explain.removals import Variation, bare, consumers, pruned, variations
+from synth.explain.wishes import wishes_alone
 from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit
 from synth.problem import Apart, Peak, Problem
-from synth.reasons import Answer, Broken, Change, PartReasons, Reasons
+from synth.reasons import Answer, Broken, Change, PartReasons, Reasons, Unkept
 from synth.result import Counterexample, Defect, Fault
 from synth.trace import Moment, Trace
 
@@ -33,13 +34,16 @@ class Judge:
 
     `first_failure` is the exact check of one subject (its shortest counterexample; None: holds),
     until a reading of `time.monotonic()`; `amounts` gives the units into each input; `run` plays
-    a design up to an end in ticks; `when` tells the last of some moments in words.
+    a design up to an end in ticks; `when` tells the last of some moments in words. `unkept` tells
+    which wishes of the limits a design does not keep, given what says which consumers get too
+    little.
     """
 
     first_failure: Callable[[Design, Problem, Subject, float], Defect | None]
     amounts: Callable[[Design, Kit], Mapping[Terminal, int]]
     run: Callable[[Design, Problem, Sequence[Moment], Fraction], Trace]
     when: Callable[[Problem, Sequence[Moment]], str]
+    unkept: Callable[[Design, Problem, Callable[[Design], list[str]]], list[str]]
 
 
 def explain(
@@ -81,7 +85,8 @@ def explain(
     by_number = {wire.number: wire for wire in design.wires}
     wires = tuple((by_number[a.wire], a) for a in answers if a.wire is not None)
     complete = all(answer.decided for answer in answers)
-    return Reasons(parts, wires, complete, only is None, time.monotonic() - began)
+    wishes = tuple(words for words, _ in asked.wishes)
+    return Reasons(parts, wires, complete, only is None, time.monotonic() - began, wishes)
 
 
 class _Asked:
@@ -102,6 +107,7 @@ class _Asked:
         self.subjects += problem.apart
         if problem.peak is not None:
             self.subjects.append(problem.peak)
+        self.wishes = wishes_alone(problem)
         plain = pruned(bare(design), problem.kit)
         # The design holds as it is: what a change does not reach holds still.
         self.known: dict[_Key, Defect | None] = {
@@ -133,7 +139,28 @@ class _Asked:
             decided,
             change.wire,
             change.note,
+            self._unkept(change),
+            change.wire is None and change.gone,
         )
+
+    def _unkept(self, change: Variation) -> tuple[Unkept, ...]:
+        """Return the wishes that the changed design does not keep; those for units only where
+        units are what is changed, since no others are counted."""
+        units = change.change is Change.UNITS
+        return tuple(
+            Unkept(words, told)
+            for words, asked in self.wishes
+            if units or not asked.limits.spare
+            for told in self.judge.unkept(change.design, asked, self._lacking)
+        )
+
+    def _lacking(self, design: Design) -> list[str]:
+        carried = self.judge.amounts(design, self.problem.kit)
+        return [
+            str(terminal)
+            for terminal, need in needs(design, self.problem)
+            if carried.get(terminal, 0) < need
+        ]
 
     def _failure(self, changed: Design, subject: Subject) -> Defect | None:
         key = _key(changed, subject)
@@ -302,7 +329,10 @@ def about(part: PartInUse, design: Design, problem: Problem) -> str:
     if part.type is PartType.SUPPLY:
         total = sum(need for _, need in needs(design, problem))
         told = f"Loads and control inputs add up to {_some(total)}; it delivers {design.supply}"
-        if design.supply > total and any(item.type is PartType.DIVIDER for item in design.parts):
+        if problem.limits.spare:
+            told += f", {_some(problem.limits.spare)} of it to spare as was wished"
+        over = design.supply - problem.limits.spare > total
+        if over and any(item.type is PartType.DIVIDER for item in design.parts):
             told += "; dividers share equally, whatever is needed behind each output"
         return f"{told}."
     if part.type in SPLITTING:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from synth.design import TIME_SETTINGS, Design, PartInUse, Terminal, Wire
-from synth.parts.behaviour import SPLITTING, PartType
+from synth.parts.behaviour import SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import Problem
 from synth.reasons import Change
@@ -34,6 +34,11 @@ class Variation:
     note: str = ""
     """What has to be said beside, should all goals hold."""
 
+    @property
+    def gone(self) -> bool:
+        """Whether the changed design does not have the part at all."""
+        return all(part.name != self.part for part in self.design.parts)
+
 
 def variations(design: Design, problem: Problem) -> Iterator[Variation]:
     """Yield the changes of each part but the loads, in the order of the design, then of wires."""
@@ -43,17 +48,32 @@ def variations(design: Design, problem: Problem) -> Iterator[Variation]:
         if part.type is PartType.LOAD:
             continue
         offer = kit.index[part.part]
-        without = _without(plain, consumers(design, part.name))
-        yield Variation(part.name, Change.LEFT_OUT, f"without {part.name}", pruned(without, kit))
+        yield _left_out(plain, part.name, consumers(design, part.name), kit)
         if part.type in (PartType.SUPPLY, PartType.TAP_OFF):
             yield from _units(design, part, offer)
-        elif part.type is not PartType.JOINT and part.type not in SPLITTING:
+        elif part.type is PartType.JOINT:
+            yield from _one_side(plain, part, kit)
+        elif part.type not in SPLITTING:
             yield from _bridged(plain, part, kit)
+            yield from _direct(plain, part, kit)
+            yield from _shared(plain, part, kit)
             yield from _set_otherwise(plain, part, offer, problem)
     for wire in design.wires:
         behind = {wire.target} | consumers(design, wire.target.part, only_splitting=True)
-        changed = pruned(_without(plain, behind), kit)
-        yield Variation("", Change.WIRE, f"without wire {wire.number}", changed, wire.number)
+        told = f"without wire {wire.number}"
+        changed = _left_out(plain, "", behind, kit)
+        yield replace(changed, change=Change.WIRE, told=told, wire=wire.number)
+
+
+def _left_out(plain: Design, name: str, dead: set[Terminal], kit: Kit) -> Variation:
+    """Return the design without what feeds the inputs `dead`; its note names the inputs that
+    would be left open at parts that are still needed."""
+    changed = pruned(_without(plain, dead), kit)
+    still = {part.name for part in changed.parts}
+    open_ones = {w.target for w in plain.wires} - {w.target for w in changed.wires}
+    names = " and ".join(str(t) for t in sorted(open_ones) if t.part in still)
+    note = f", but no input may be left open, as {names} would be" if names else ""
+    return Variation(name, Change.LEFT_OUT, f"without {name}", changed, note=note)
 
 
 def bare(design: Design) -> Design:
@@ -150,13 +170,100 @@ def _bridged(plain: Design, part: PartInUse, kit: Kit) -> Iterator[Variation]:
             for wire in plain.wires
         ]
         which = part.name if len(outputs) == 1 else f"the {output} contact of {part.name}"
-        yield Variation(
+        changed = Variation(
             part.name,
             Change.BRIDGED,
             f"with {which} bridged",
             pruned(replace(plain, wires=tuple(wires)), kit),
-            note="" if len(outputs) == 1 else f", but what feeds {part.name} feeds one more wire",
         )
+        more = f", but what feeds {part.name} feeds one more wire"
+        yield changed if changed.gone else replace(changed, note=more)
+
+
+def _one_side(plain: Design, part: PartInUse, kit: Kit) -> Iterator[Variation]:
+    """Put a plain wire from either side of a joint in its place."""
+    for way in [w.source for w in plain.wires if w.target.part == part.name]:
+        wires = [replace(w, source=way) if w.source.part == part.name else w for w in plain.wires]
+        rewired = replace(plain, wires=tuple(wires))
+        if not _loops(rewired, way.part, kit):
+            told = f"with a plain wire from {way} in place of {part.name}"
+            yield Variation(part.name, Change.BRIDGED, told, pruned(rewired, kit))
+
+
+DIRECT = frozenset({PartType.RELAY_MAKE, PartType.RELAY_CHANGEOVER, *TIMED})
+"""Parts whose first contact closes because their control is live."""
+
+
+def _direct(plain: Design, part: PartInUse, kit: Kit) -> Iterator[Variation]:
+    """Let what works a relay or timer feed straight what its contact fed; not where that would
+    close a loop of power, nor where it is the same as to bridge it."""
+    shape = kit.index[part.part].shape
+    if part.type not in DIRECT or not shape.controls:
+        return
+    contact = Terminal(part.name, shape.outputs[0])
+    source = {wire.target: wire.source for wire in plain.wires}
+    way = source.get(Terminal(part.name, shape.controls[0]))
+    used = sorted(wire.target for wire in plain.wires if wire.source == contact)
+    if way is None or not used or way == source.get(Terminal(part.name, "in")):
+        return
+    wires = [replace(w, source=way) if w.source == contact else w for w in plain.wires]
+    rewired = replace(plain, wires=tuple(wires))
+    if _loops(rewired, way.part, kit):
+        return
+    changed = Variation(
+        part.name,
+        Change.DIRECT,
+        f"with {way} wired straight to {' and '.join(map(str, used))}, past {part.name}",
+        pruned(rewired, kit),
+    )
+    yield changed if changed.gone else replace(changed, note=f", but {way} feeds one more wire")
+
+
+def _shared(plain: Design, part: PartInUse, kit: Kit) -> Iterator[Variation]:
+    """Let the first equal part, set and worked alike, feed what this one fed."""
+    controls = kit.index[part.part].shape.controls
+    source = {wire.target: wire.source for wire in plain.wires}
+
+    def worked(name: str) -> list[Terminal | None]:
+        return [source.get(Terminal(name, control)) for control in controls]
+
+    for other in plain.parts:
+        alike = other.part == part.part and other.settings == part.settings
+        if other.name == part.name or not alike or worked(other.name) != worked(part.name):
+            continue
+        wires = [
+            replace(w, source=Terminal(other.name, w.source.terminal))
+            if w.source.part == part.name
+            else w
+            for w in plain.wires
+        ]
+        rewired = replace(plain, wires=tuple(wires))
+        if not _loops(rewired, other.name, kit):
+            yield Variation(
+                part.name,
+                Change.SHARED,
+                f"with {other.name} in place of {part.name} too",
+                pruned(rewired, kit),
+                note=f", but {other.name} feeds more wires",
+            )
+        return
+
+
+def _loops(design: Design, name: str, kit: Kit) -> bool:
+    """Return whether power that leaves the part `name` comes back to it through power inputs."""
+    power = {
+        Terminal(part.name, terminal)
+        for part in design.parts
+        for terminal in kit.index[part.part].shape.power
+    }
+    seen: set[str] = set()
+    waiting = {name}
+    while waiting:
+        after = {w.target.part for w in design.wires if w.source.part in waiting
+                 and w.target in power}  # fmt: skip
+        waiting = after - seen
+        seen |= after
+    return name in seen
 
 
 def _set_otherwise(

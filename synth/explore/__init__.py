@@ -1,11 +1,22 @@
 """What else could be built: the front of price, power and parts, and really different designs.
 
 Rooms, in flow order: `front` (the best of each kind), `different` (all designs of one kind),
-`clash` (why there is none, and what would have to give).
+`clash` (why there is none), `ways` (what would have to give), `mended` (a design for the goals
+alone, changed until it is built as was wished).
 """
 
 from synth.explore.clash import clash_of
 from synth.explore.different import Different, telling
-from synth.explore.front import front_of
+from synth.explore.front import front_of, weighed
+from synth.explore.mended import mended, wished, without_wishes
 
-__all__ = ["Different", "clash_of", "front_of", "telling"]
+__all__ = [
+    "Different",
+    "clash_of",
+    "front_of",
+    "mended",
+    "telling",
+    "weighed",
+    "wished",
+    "without_wishes",
+]

@@ -5,9 +5,12 @@ can be had, made as large as it goes, leaves out some wishes, and a clash has to
 So the least set that hits all that was left out so far is asked for a design. If it has none it is
 a clash, and since each smaller set misses some of what was left out, no smaller one clashes. If it
 has one, it is made as large as it goes, and leaves out something new. What it leaves out is a way
-out at the same time: all the rest can be had, as a checked design shows. (After Ignatiev, Previti,
-Liffiton, Marques-Silva, *Smallest MUS Extraction with Minimal Hitting Set Dualization*, 2015, from
-memory. Wishes are taken to be such that more of them are never easier to have.)
+out at the same time (`ways`): all the rest can be had, as a checked design shows. Where the whole
+list could not be decided, the same is tried: a clash within it proves that it cannot be had.
+A clash that is found first, by leaving out one wish after the other, says how large the smallest
+can be at most. (After Ignatiev, Previti, Liffiton, Marques-Silva, *Smallest MUS Extraction with
+Minimal Hitting Set Dualization*, 2015, from memory. Wishes are taken to be such that more of them
+are never easier to have.)
 """
 
 from __future__ import annotations
@@ -17,86 +20,176 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from synth.conflict import Conflict, Kind, WayOut, Wish
+from synth.conflict import Conflict, Kind, Wish
+from synth.explore.ways import LEAST_SECONDS, ONE_SHARE, Retimed, Ways
 from synth.parts.kit import Kit
-from synth.problem import Limits, Problem
+from synth.problem import Limits, Objective, Problem
 from synth.result import Outcome, Status
 
 Posed = Callable[[frozenset[int]], Problem | None]
 """Returns the problem of the goals of these numbers, None when they cannot be asked alone."""
 Plan = Callable[[Problem, float], Outcome]
-"""Seeks any design within so many seconds."""
-MOST_STEPS = 12
-"""Most values of a limit that are tried one after the other."""
-LEAST_SECONDS = 2.0
-"""Seconds for one question, at least, as long as there is time."""
-_NUMBERS = frozenset({Kind.PRICE, Kind.SUPPLY, Kind.MOST, Kind.LEAST, Kind.SPARE})
-"""Kinds of limits that may give a little."""
-_DOWN = frozenset({Kind.LEAST, Kind.SPARE})
-"""Those that give by becoming smaller."""
+"""Plans a problem within so many seconds."""
 
 
 def clash_of(
     problem: Problem,
     posed: Posed,
-    plan: Plan,
+    any_design: Plan,
     seconds: float,
     report: Callable[[str], None] = lambda stage: None,
     stopped: Callable[[], bool] = lambda: False,
+    cheapest: Plan | None = None,
+    retimed: Retimed = lambda number: (),
 ) -> Conflict:
-    """Return why `problem` cannot be had, if it cannot."""
-    return _Clash(problem, posed, plan, seconds, report, stopped).all()
+    """Return why `problem` cannot be had, if it cannot.
+
+    `any_design` seeks any design, `cheapest` the cheapest, for the ways out; `retimed` gives
+    problems with another time in one goal, the nearest first.
+    """
+    # What is to be minimised makes nothing possible; by price it is soonest found.
+    by_price = replace(problem, objectives=(Objective.PRICE, Objective.SUPPLY, Objective.WIRES))
+    search = _Clash(by_price, posed, any_design, seconds, report, stopped)
+    found, left_out = search.all()
+    if found.status is not Status.IMPOSSIBLE:
+        return found
+    ways = Ways(search, cheapest or any_design, retimed)
+    return replace(found, ways=ways.out_of(found.clash, left_out), seconds=search.spent())
+
+
+CLASH_SHARE = 0.6
+"""Part of the time that may go into the smallest clash where there is one."""
+FEW_GOALS = 2
+"""So many goals are asked with all limits, where the whole list is undecided."""
+FEW_SHARE = 0.4
+"""Part of the time in which that has to be begun."""
+LARGEST_SHARE = 0.5
+"""Part of the time left that one question takes at most, when others had no answer."""
 
 
 @dataclass
 class _Clash:
     problem: Problem
     posed: Posed
-    plan: Plan
+    any_design: Plan
     seconds: float
     report: Callable[[str], None]
     stopped: Callable[[], bool]
 
     def __post_init__(self) -> None:
-        self.deadline = time.monotonic() + self.seconds
+        self.began = time.monotonic()
+        self.deadline = self.began + self.seconds
         self.wishes = wishes_of(self.problem)
         self.answers: dict[frozenset[Wish], Outcome] = {}
-        self.open = False
-        """Whether a question had no answer."""
+        self.tried = 0
+        """Questions that were put and forgotten."""
+        self.share = ONE_SHARE
+        """Part of the time left that one question may take."""
+        self.most: float | None = None
+        """Seconds that one question may take at most."""
 
-    def all(self) -> Conflict:
-        """Return the clash and the ways out."""
+    def all(self) -> tuple[Conflict, list[frozenset[Wish]]]:
+        """Return the clash, without ways out, and what was left out of sets that can be had."""
         self.report("all goals and limits")
         everything = frozenset(self.wishes)
         whole = self.ask(everything)
-        if whole.status is not Status.IMPOSSIBLE:
-            return Conflict(whole.status, bounds=whole.bounds)
+        if whole.design is not None:
+            return Conflict(whole.status, bounds=whole.bounds), []
+        clash: frozenset[Wish] | None = None
+        if whole.status is Status.IMPOSSIBLE:
+            self.report("a first clash")
+            # Time is left for the ways out.
+            self.deadline = self.began + CLASH_SHARE * self.seconds
+            self.most = LEAST_SECONDS
+            clash = self._shrunk(everything)
+        else:
+            self.most = LEAST_SECONDS
+            clash = self._of_few_goals()
+            if clash is not None:
+                self.deadline = self.began + CLASH_SHARE * self.seconds
+        self.most = None
         left_out: list[frozenset[Wish]] = []
+        smallest = False
         while True:
-            trial = least_hitting_set(left_out, self.wishes)
-            self.report(f"is there a clash of {len(trial)}?")
-            outcome = self.ask(frozenset(trial))
-            if outcome.status is Status.IMPOSSIBLE:
-                clash, smallest = frozenset(trial), not self.open
+            clash, smallest = self._hit(everything, left_out, clash)
+            if smallest or self.over() or self.share >= LARGEST_SHARE:
                 break
-            grown = self._grown(frozenset(trial))
-            if self._over() or grown == everything:
-                # No time for the smallest: make the whole as small as it goes.
-                clash, smallest = self._shrunk(everything), False
-                outcome = self.ask(clash)
-                break
-            left_out.append(everything - grown)
-        ways = self._ways_out(clash, left_out)
+            # What had no answer is asked again, with more time for each question.
+            self.share *= 2
+            undecided = [s for s, o in self.answers.items() if o.status is Status.UNDECIDED]
+            self.tried += len(undecided)
+            for wishes in undecided:
+                del self.answers[wishes]
+            if clash is not None:
+                clash = self._shrunk(clash)
+        self.deadline = self.began + self.seconds
+        if clash is None:
+            return self._undecided(whole), left_out
+        outcome = self.ask(clash)
         notes = () if smallest else ("A smaller clash is not ruled out.",)
         return Conflict(
             Status.IMPOSSIBLE,
-            tuple(sorted(clash, key=self.wishes.index)),
+            self.ordered(clash),
             smallest,
             outcome.clash,
-            ways,
+            (),
             notes,
             outcome.bounds,
+            tried=self.tried + len(self.answers),
+        ), left_out
+
+    def _hit(
+        self,
+        everything: frozenset[Wish],
+        left_out: list[frozenset[Wish]],
+        clash: frozenset[Wish] | None,
+    ) -> tuple[frozenset[Wish] | None, bool]:
+        """Return the smallest clash that is found, and whether it is proven to be the smallest.
+
+        `clash` is one that is known. What is left out of sets that can be had is added to
+        `left_out`: every clash has some of each. Sets without an answer are passed over.
+        """
+        passed: list[frozenset[Wish]] = []
+        while not self.over():
+            trial = frozenset(least_hitting_set([*left_out, *passed], self.wishes))
+            if clash is not None and len(trial) >= len(clash):
+                return clash, not passed
+            self.report(f"is there a clash of {len(trial)}?")
+            outcome = self.ask(trial)
+            if outcome.status is Status.IMPOSSIBLE:
+                return trial, not passed
+            if trial == everything:
+                break
+            if outcome.status is Status.UNDECIDED:
+                passed.append(everything - trial)
+            else:
+                left_out.append(everything - self._grown(trial))
+        return clash, False
+
+    def _undecided(self, whole: Outcome) -> Conflict:
+        """Return what is known where neither a design nor a clash was found."""
+        most = max(
+            (wishes for wishes, outcome in self.answers.items() if outcome.design is not None),
+            key=lambda wishes: (len(wishes), [-self.wishes.index(w) for w in self.ordered(wishes)]),
+            default=frozenset[Wish](),
         )
+        return Conflict(
+            Status.UNDECIDED,
+            bounds=whole.bounds,
+            together=self.ordered(most),
+            open=self.ordered(frozenset(self.wishes) - most),
+            tried=self.tried + len(self.answers),
+            seconds=self.spent(),
+            bound=whole.bound,
+        )
+
+    def ordered(self, wishes: Collection[Wish]) -> tuple[Wish, ...]:
+        """Return wishes in the order in which they are asked."""
+        return tuple(sorted(wishes, key=self.wishes.index))
+
+    def spent(self) -> float:
+        """Return the seconds since the beginning."""
+        return time.monotonic() - self.began
 
     # -- questions ---------------------------------------------------------------------------
 
@@ -105,18 +198,20 @@ class _Clash:
         known = self.answers.get(wishes)
         if known is not None:
             return known
-        problem = self._problem(wishes)
-        left = self.deadline - time.monotonic()
+        problem = self.problem_of(wishes)
         if problem is None:
-            outcome = Outcome(Status.BEST_FOUND)  # nothing to be had, so nothing clashes
-        else:
-            outcome = self.plan(problem, max(LEAST_SECONDS, left / 8))
-        if outcome.status is Status.UNDECIDED:
-            self.open = True
+            return Outcome(Status.BEST_FOUND)  # nothing to be had, so nothing clashes
+        outcome = self.any_design(problem, self.time_for_one())
         self.answers[wishes] = outcome
         return outcome
 
-    def _problem(self, wishes: frozenset[Wish]) -> Problem | None:
+    def time_for_one(self) -> float:
+        """Return the seconds for one question."""
+        seconds = max(LEAST_SECONDS, (self.deadline - time.monotonic()) * self.share)
+        return seconds if self.most is None else min(seconds, self.most)
+
+    def problem_of(self, wishes: frozenset[Wish]) -> Problem | None:
+        """Return the problem of these wishes alone; None where it cannot be asked."""
         goals = frozenset(wish.number for wish in wishes if wish.kind is Kind.GOAL)
         if not goals:
             return None
@@ -135,125 +230,52 @@ class _Clash:
                     times=self.problem.times,
                 )
         limits = _kept(self.problem, wishes).about({r.load for r in problem.requirements})
-        return replace(problem, limits=limits, kit=_kit(self.problem, wishes))
+        return replace(
+            problem,
+            limits=limits,
+            kit=_kit(self.problem, wishes),
+            objectives=self.problem.objectives,
+        )
 
-    def _feasible(self, wishes: frozenset[Wish]) -> bool:
-        status = self.ask(wishes).status
-        return status in (Status.PROVEN, Status.BEST_FOUND)
-
-    def _over(self) -> bool:
+    def over(self) -> bool:
+        """Return whether time is up."""
         return self.stopped() or time.monotonic() >= self.deadline
 
     # -- sets --------------------------------------------------------------------------------
 
     def _grown(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
-        """Return `wishes` with all that can be had beside them, one after the other."""
+        """Return `wishes`, which can be had, with all that can be had beside them, one after the
+        other."""
         for wish in self.wishes:
-            if wish in wishes or self._over():
+            if wish in wishes or self.over():
                 continue
             self.report(f"what can be had together: {len(wishes)} of {len(self.wishes)}")
-            if self.ask(wishes | {wish}).status is not Status.IMPOSSIBLE:
+            if self.ask(wishes | {wish}).status in (Status.PROVEN, Status.BEST_FOUND):
                 wishes |= {wish}
         return wishes
+
+    def _of_few_goals(self) -> frozenset[Wish] | None:
+        """Return a clash of one or two goals with the limits, where all together was too large a
+        question; None when none is found."""
+        goals = [wish for wish in self.wishes if wish.kind is Kind.GOAL]
+        limits = frozenset(self.wishes) - frozenset(goals)
+        for size in range(1, min(FEW_GOALS, len(goals) - 1) + 1):
+            self.report(f"is there a clash of {size} goals and the limits?")
+            for few in combinations(goals, size):
+                if self.spent() > FEW_SHARE * self.seconds or self.over():
+                    return None
+                if self.ask(limits.union(few)).status is Status.IMPOSSIBLE:
+                    return self._shrunk(limits.union(few))
+        return None
 
     def _shrunk(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
         """Return a clash within `wishes`, a clash, as small as it goes within the time."""
         for wish in self.wishes:
-            if wish in wishes and not self._over():
+            if wish in wishes and not self.over():
                 rest = wishes - {wish}
                 if rest and self.ask(rest).status is Status.IMPOSSIBLE:
                     wishes = rest
         return wishes
-
-    # -- ways out ----------------------------------------------------------------------------
-
-    def _ways_out(
-        self, clash: frozenset[Wish], left_out: Sequence[frozenset[Wish]]
-    ) -> tuple[WayOut, ...]:
-        """Return the ways out that a checked design has shown, the least dropped first."""
-        everything = frozenset(self.wishes)
-        sets = {frozenset({wish}) for wish in clash} | set(left_out)
-        ways: list[WayOut] = []
-        for dropped in sorted(sets, key=lambda s: (len(s), sorted(s))):
-            self.report("ways out")
-            if any(set(way.dropped) < dropped for way in ways):
-                continue
-            if not self._feasible(everything - dropped):
-                continue
-            outcome = self.ask(everything - dropped)
-            if outcome.design is None or outcome.price is None:
-                continue
-            ordered = tuple(sorted(dropped, key=self.wishes.index))
-            ways.append(WayOut(ordered, None, outcome.price, outcome.design.supply))
-            if len(dropped) == 1 and ordered[0].kind in _NUMBERS:
-                loosened = self._loosened(ordered[0], outcome)
-                if loosened is not None:
-                    ways[-1] = loosened
-        return tuple(ways)
-
-    def _loosened(self, wish: Wish, without: Outcome) -> WayOut | None:
-        """Return the least change of a limit that suffices; `without` is planned without it."""
-        assert without.design is not None and without.price is not None
-        kit, stock = self.problem.kit, self.problem.limits.stock
-        enough = {
-            Kind.PRICE: without.design.price(kit, stock),
-            Kind.SUPPLY: without.design.supply,
-            Kind.MOST: sum(part.part == wish.part for part in without.design.parts),
-            Kind.LEAST: 0,
-            Kind.SPARE: 0,
-        }[wish.kind]
-        best, least = without, False
-        if wish.kind is Kind.PRICE:
-            outcome = self._with(wish, enough - 1)
-            while outcome.design is not None:
-                best, enough = outcome, outcome.design.price(kit, stock)
-                outcome = self._with(wish, enough - 1)
-            least = outcome.status is Status.IMPOSSIBLE
-        else:
-            least = True
-            down = wish.kind in _DOWN
-            values = range(wish.number + 1, min(enough, wish.number + MOST_STEPS))
-            if down:
-                values = range(wish.number - 1, max(enough, wish.number - MOST_STEPS), -1)
-            for value in values:
-                outcome = self._with(wish, value)
-                if outcome.design is not None:
-                    best, enough = outcome, value
-                    break
-                least = least and outcome.status is Status.IMPOSSIBLE
-            else:
-                least = least and abs(enough - wish.number) <= MOST_STEPS
-        assert best.design is not None and best.price is not None
-        return WayOut((wish,), enough, best.price, best.design.supply, least)
-
-    def _with(self, wish: Wish, value: int) -> Outcome:
-        """Plan the whole with one limit set to `value`."""
-        tighter = value >= wish.number if wish.kind in _DOWN else value <= wish.number
-        if self._over() or tighter:
-            impossible = tighter
-            return Outcome(Status.IMPOSSIBLE if impossible else Status.UNDECIDED)
-        limits, kit = self.problem.limits, self.problem.kit
-        if wish.kind is Kind.PRICE:
-            limits = replace(limits, price=value)
-        elif wish.kind is Kind.SUPPLY:
-            limits = replace(limits, supply=value)
-        elif wish.kind is Kind.SPARE:
-            limits = replace(limits, spare=value)
-        elif wish.kind is Kind.LEAST:
-            number = tuple((n, value if n == wish.part else m) for n, m in limits.least)
-            limits = replace(limits, least=number)
-        else:
-            most = tuple((n, value if n == wish.part else m) for n, m in limits.most)
-            limits = replace(limits, most=most)
-            parts = tuple(
-                replace(p, most=max(p.most, value)) if p.name == wish.part and p.most else p
-                for p in kit.parts
-            )
-            kit = replace(kit, parts=parts)
-        left = self.deadline - time.monotonic()
-        return self.plan(
-            replace(self.problem, limits=limits, kit=kit), max(LEAST_SECONDS, left / 8)
-        )
 
 
 def wishes_of(problem: Problem) -> list[Wish]:

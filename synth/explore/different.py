@@ -74,9 +74,7 @@ def _around(graph: DiGraph[str]) -> str:
     )
 
 
-def telling(
-    design: Design, first: Design, kit: Kit, stock: Iterable[tuple[str, int]] = ()
-) -> str:
+def telling(design: Design, first: Design, kit: Kit, stock: Iterable[tuple[str, int]] = ()) -> str:
     """Return in a line how `design` differs from `first` in parts and figures, what is in `stock`
     costing nothing."""
     told: list[str] = []

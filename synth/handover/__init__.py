@@ -15,7 +15,7 @@ Rooms, in the order in which the pack is read:
 """
 
 from synth.handover.budget import Store
-from synth.handover.job import Job
+from synth.handover.job import BenchRun, Job
 from synth.handover.pack import pack_sheets, step_cases
 
-__all__ = ["Job", "Store", "pack_sheets", "step_cases"]
+__all__ = ["BenchRun", "Job", "Store", "pack_sheets", "step_cases"]

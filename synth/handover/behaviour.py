@@ -38,8 +38,8 @@ def timing_chart(job: Job) -> Sheet:
         ))
     blocks.append(Words(
         "The same run as data: 08-timing.vcd (IEEE 1364, 1 ms) for any wave viewer, "
-        "08-timing.wave.json (WaveJSON; one brick for each stretch between two changes, with the "
-        "times in its head) for a page."
+        "08-timing.wave.json (WaveJSON; one brick for each stretch between two changes, the first "
+        "row says from when) for a page."
     ))
     return Sheet(8, "timing", "Timing chart", tuple(blocks), ("timing.vcd", "timing.wave.json"))
 

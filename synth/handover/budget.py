@@ -8,10 +8,12 @@ Power is in whole units, energy in unit-hours.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from synth.design import Terminal
 from synth.handover.job import Job
 from synth.handover.words import counted, decimal, duration, listed, say_levels
 from synth.modes import Held
@@ -53,7 +55,8 @@ class Ceiling:
 
 
 def ceiling(job: Job) -> Ceiling:
-    """Return the ceiling: the sum over circuits of the most in any reachable mode of each."""
+    """Return the ceiling: the sum over circuits of the most in any reachable mode of each. What a
+    goal keeps below a peak is one circuit, so there it is no sum."""
     total = {True: 0, False: 0}
     for g, graph in enumerate(job.facts.graphs):
         for dark in total:
@@ -68,10 +71,10 @@ def ceiling(job: Job) -> Ceiling:
 def energy(held: Held) -> Fraction:
     """Return the unit-hours of a held day.
 
-    >>> energy(Held(0, (), (), ((Fraction(0), Fraction(7_200_000), 3),)))
+    >>> energy(Held(0, (), (), ((0, 7_200_000, 3),)))
     Fraction(6, 1)
     """
-    return sum(((end - begin) * units for begin, end, units in held.stretches), Fraction(0)) / HOUR
+    return Fraction(sum((end - begin) * units for begin, end, units in held.stretches), HOUR)
 
 
 def worst_days(job: Job) -> tuple[Held | None, ...]:
@@ -87,11 +90,11 @@ class Profile:
     """A held day that repeats for ever: the most that is used in any window of it."""
 
     def __init__(self, held: Held) -> None:
-        self.begins = [int(begin) for begin, _, _ in held.stretches]
+        self.begins = [begin for begin, _, _ in held.stretches]
         self.units = [units for _, _, units in held.stretches]
         self.sums = [0]
         for begin, end, units in held.stretches:
-            self.sums.append(self.sums[-1] + int(end - begin) * units)
+            self.sums.append(self.sums[-1] + (end - begin) * units)
         self.day = self.sums[-1]
 
     def until(self, time: int) -> int:
@@ -115,11 +118,12 @@ def lasts(profiles: Sequence[Sequence[Profile]], steady: int, store: int) -> int
     def used(window: int) -> int:
         return steady * window + sum(max(p.most(window) for p in own) for own in profiles)
 
-    low, high = 0, 1
-    while used(high * _FINE) <= store:
-        low, high = high, high * 2
-        if high * _FINE > 36_525 * DAY:
-            return None
+    # In n whole days just n times the day is used, so no more than three days are left to search.
+    day = steady * DAY + sum(max(p.day for p in own) for own in profiles)
+    if not day or store // day > 36_525:
+        return None
+    low = max(0, store // day - 1) * (DAY // _FINE)
+    high = low + 3 * (DAY // _FINE)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (middle, high) if used(middle * _FINE) <= store else (low, middle)
@@ -165,7 +169,7 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
          "what has to be pushed in so that every consumer gets its need through the dividers"),
         ("a day, all inputs held", _unit_hours(held_day), _watts(store, held_day, "Wh"),
          f"exact for a day with a night of {duration(night)} on which no input but the night "
-         "moves, in the worst of all settings (below)"),
+         "moves, in the worst of all settings with every button released (below)"),
         ("a day, whatever the inputs do", _unit_hours(top.unit_hours(night)),
          _watts(store, top.unit_hours(night), "Wh"),
          f"ceiling: {top.night} units all night of {duration(night)}, {top.day} units all day; a "
@@ -188,11 +192,13 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
         blocks.append(Words(f"Circuits {listed(str(g + 1) for g in missing)} have too many "
                             "settings to run a day of each; their ceiling is taken all day."))
     blocks += [Heading("Who uses it, on the worst held day"), _consumers(job, run)]
+    blocks += _started(job, run)
     blocks.append(Points(tuple(
         f"circuit {day.circuit + 1}: {say_levels(job, day.levels)}" for day in run
     )))
     blocks += _autonomy(job, store, top, spare, missing)
     blocks += _water(job, store)
+    blocks += _spare(job)
     return Sheet(11, "budget", "Energy and water budget", tuple(blocks))
 
 
@@ -219,6 +225,55 @@ def _consumers(job: Job, run: Sequence[Held]) -> Table:
                              decimal(hours * 100 / 24, 1), decimal(hours * units[name])))
     return Table(("consumer", "name", "kind", "units", "hours a day", "% of the day",
                   "unit-hours a day"), tuple(rows), "consumers.csv")
+
+
+def _started(job: Job, run: Sequence[Held]) -> list[Block]:
+    """Return what one run costs of each load that runs only when an input is moved."""
+    held = {name for day in run for name, time in day.fed if time}
+    units = dict(job.facts.needs.units)
+    lines = []
+    for part in job.design.parts:
+        consumer = f"{part.name}:in"
+        if part.type is PartType.LOAD and consumer not in held and consumer in units:
+            time = job.longest_run(part.name, on=True)
+            each = counted(units[consumer], "unit")
+            if time is not None:
+                used = Fraction(units[consumer] * time, HOUR)
+                lines.append(f"{part.name}: {each}; a run lasts at most {duration(time)} while no "
+                             f"input moves, and uses {decimal(used, 4)} unit-hours")
+            else:
+                lines.append(f"{part.name}: {each}; it runs for as long as an input keeps it on")
+    if not lines:
+        return []
+    return [Words("On a held day these do not run, for only a start sets them off. Add as many "
+                  "runs as you expect:"), Points(tuple(lines))]
+
+
+def _spare(job: Job) -> list[Block]:
+    """Return what is left for a goal more, as numbers: nothing, too, is told."""
+    free = Counter[str]()
+    taken = {*job.wire_from, *job.wire_into}
+    for part in job.design.parts:
+        shape = job.offer(part.name).shape
+        for end in (*shape.power, *shape.controls, *shape.outputs):
+            if Terminal(part.name, end) not in taken:
+                changes = part.type is PartType.RELAY_CHANGEOVER and end in ("make", "break")
+                free["contact" if changes else "other"] += 1
+    kit = [
+        (line.name, line.most - used)
+        for line in job.kit.parts if line.most is not None
+        for used in (sum(part.part == line.name for part in job.design.parts),)
+    ]
+    rows = [
+        ("power at the supply", counted(job.problem.limits.spare, "unit"),
+         "kept free by the goals ('spare' under 'limits')"),
+        ("sides of change-over contacts", str(free["contact"]), "terminal list, item 5"),
+        ("other terminals", str(free["other"]), "terminal list, item 5"),
+        ("timers and relays in place without use", "0", "every part in the design is in use"),
+        *((f"kit part: {name}", str(left), "left of those that the kit holds")
+          for name, left in kit),
+    ]
+    return [Heading("To spare"), Table(("what", "spare", "where from"), tuple(rows), "spare.csv")]
 
 
 def _autonomy(
@@ -282,13 +337,19 @@ def _water(job: Job, store: Store) -> list[Block]:
         held, most = flow * on / 60_000, flow * longest / 60_000
         total["held"] += held
         total["ceiling"] += most
+        once = job.longest_run(load, on=True)
+        run = ("until an input moves", "") if once is None else (
+            duration(once), decimal(flow * once / 60_000, 3)
+        )
         rows.append((load, decimal(flow, 3), decimal(on / HOUR), decimal(held),
-                     decimal(longest / HOUR), decimal(most)))
+                     decimal(longest / HOUR), decimal(most), *run))
     blocks += [
         Table(("load", "litres a minute, stated", "h a day, inputs held", "litres a day, inputs "
-               "held", "h a day, at most", "litres a day, at most"), tuple(rows), "water.csv"),
+               "held", "h a day, at most", "litres a day, at most", "one run, at most",
+               "litres a run"), tuple(rows), "water.csv"),
         Words("'Inputs held': exact for a day on which no input but the night moves, in the worst "
               "setting. 'At most': as if on whenever any mode of that half of the day has it on. "
+              "'One run': of those that end by themselves while no input moves. "
               "The flow is as stated, at once and steady; real pumps need time to prime."),
     ]
     if store.tank is not None:

@@ -10,6 +10,7 @@ from synth.handover.words import (
     counted,
     duration,
     listed,
+    say_begin,
     say_level,
     say_levels,
     say_loads,
@@ -43,19 +44,30 @@ def card(job: Job) -> Sheet:
         Heading("How to start again"),
         Points(_start(job), numbered=True),
         Heading("What is normal"),
-        Points(_waiting(job) or ("Every load follows its inputs at once; nothing waits.",)),
+        Points((*(_waiting(job) or ("Every load follows its inputs at once; nothing waits.",)),
+                "More that looks like a fault but is not: item 12.")),
         Heading("Whom to ask"),
         Table(("who", "name", "telephone", "for what"),
               (("keeper", "", "", "daily running"), ("builder", "", "", "wiring, changes"),
                ("licensed person", "", "", "mains, gas, fixed wiring"))),
-        Words("Assumed: " + "; ".join(job.problem.assumptions) + "."
-              if job.problem.assumptions else "Nothing was assumed besides the goals."),
+        *_taken_so(job),
         Words(f"Design {job.key}. Keep this card at the panel; write every change on it by hand, "
               "with date and name, and carry it over into the pack."),
     ]
     if steady:
         blocks.insert(-1, Words(f"Built on the promise that {listed(_promises(job))}."))
     return Sheet(1, "card", f"Card: {job.problem.title or 'this circuit'}", tuple(blocks))
+
+
+def _taken_so(job: Job) -> list[Block]:
+    """Return how the goals' words were taken, as far as a keeper meets it; all is in item 15."""
+    lines = [
+        line.partition("; say ")[0] for line in job.problem.assumptions
+        if line.startswith(("goal ", "after a power cut", "the sensor "))
+    ]
+    if not lines:
+        return []
+    return [Heading("How the goals are meant"), Points(tuple(f"{line}." for line in lines))]
 
 
 def _promises(job: Job) -> list[str]:
@@ -99,7 +111,8 @@ def _start(job: Job) -> tuple[str, ...]:
         if item.kind is InputKind.SWITCH and item.steady is None:
             gain = _switched_on_with(job, item.name)
             if gain:
-                steps.append(f"{say_move(job, item.name, True).capitalize()} for {listed(gain)}.")
+                move = say_move(job, item.name, True)
+                steps.append(f"{move[0].upper()}{move[1:]} for {listed(gain)}.")
     return tuple(steps)
 
 
@@ -116,11 +129,11 @@ def _waiting(job: Job) -> tuple[str, ...]:
         for load in graph.loads:
             for mode in powered:
                 alike = {load in m.on for m in powered if m.levels == mode.levels}
-                bearing = [t for n, t in mode.running if load in job.serves[n]]
-                if len(alike) == 2 and bearing:
+                time = job.run(graph, mode.number, load)
+                if len(alike) == 2 and time is not None:
                     word = "on" if load in mode.on else "off"
                     key = f"{load} {word} while a time runs: for up to"
-                    lines[key] = max(lines.get(key, 0), min(bearing))
+                    lines[key] = max(lines.get(key, 0), time)
     return tuple(f"{line} {duration(time)}." for line, time in lines.items())
 
 
@@ -197,7 +210,7 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
             if change.expired:
                 why = f"when the time of {listed(change.expired)} is up"
             elif job.kind(change.input) in (InputKind.NIGHT, InputKind.SENSOR):
-                why = f"when it comes to {say_level(job, change.input, change.level)}"
+                why = say_begin(job, change.input, change.level)
             else:
                 continue
             for load in after.on:
@@ -348,7 +361,7 @@ def change_log(job: Job, blank: int = 8) -> Sheet:
             *(f"Promised: {line}" for line in _promises(job)),
         )),
         Heading("What the test sheet leaves out"),
-        *not_covered(job),
+        *not_covered(job, job.facts.tour, job.facts.graphs),
         Heading("After a change"),
         Words("Give the changed design and all goals, old and new, to the check; make the pack "
               "anew; lay both side by side (same input gives the same bytes); repeat the test "

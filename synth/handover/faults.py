@@ -240,12 +240,11 @@ def _normal(job: Job) -> tuple[tuple[str, ...], ...]:
                 bearing = [
                     (name, time) for name, time in mode.running if load in job.serves[name]
                 ]
-                if bearing:
+                time = job.run(graph, mode.number, load)
+                if bearing and time is not None:
                     names = listed(job.label(name) for name, _ in bearing)
-                    soonest = duration(min(time for _, time in bearing))
                     rows[seen, say_levels(job, levels), f"waits for the time of {names}",
-                         f"until the first is up: at most {soonest}" if len(bearing) > 1 else
-                         f"until it is up: at most {soonest}"] = None
+                         f"at most {duration(time)}"] = None
                 else:
                     rows[seen, say_levels(job, levels),
                          "what came before decides: it is held so",
@@ -254,7 +253,7 @@ def _normal(job: Job) -> tuple[tuple[str, ...], ...]:
         rows[f"{listed(loads)} off", say_levels(job, [(name, level)]),
              "the goals want it so", "as long as this lasts"] = None
     if not rows:
-        return (("nothing", "-", "every load follows its inputs at once", "-"),)
+        return (("nothing", "always", "every load follows its inputs at once", "always"),)
     return tuple(rows)
 
 

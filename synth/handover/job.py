@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from synth.design import Design, PartInUse, Terminal, Wire
-from synth.modes import Facts, Mode, ModeGraph
-from synth.parts.behaviour import CONTROLLED, SPLITTING, PartType
+from synth.modes import Facts, Mode, ModeGraph, Tour
+from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import InputKind, Problem
+from synth.settings_sheet import Place, SettingsSheet
+
+
+@dataclass(frozen=True)
+class BenchRun:
+    """The same design with test times: its settings sheet, its modes, and the test by hand."""
+
+    sheet: SettingsSheet
+    graphs: tuple[ModeGraph, ...]
+    tour: Tour
+
+    def test_time(self, part: str, setting: str) -> int | None:
+        """Return the test time of a timer's setting in ticks, None where it has none."""
+        for time in self.sheet.times:
+            for use in time.uses:
+                if (use.place, use.of, use.what) == (Place.PART, part, setting):
+                    return time.test
+        return None
 
 
 @dataclass(frozen=True)
@@ -29,6 +47,15 @@ class Job:
     version: str
     key: str
     """A mark by which two copies of the same design are told to be the same."""
+    bench: BenchRun | None = None
+    """None: no test times were proven with which the test would be shorter."""
+
+    @property
+    def bench_test(self) -> BenchRun | None:
+        """The test with test values, None where it saves less than a third of the time."""
+        if self.bench is None or 3 * self.bench.tour.end > 2 * self.facts.tour.end:
+            return None
+        return self.bench
 
     @property
     def kit(self) -> Kit:
@@ -60,6 +87,19 @@ class Job:
             if item.name == name:
                 return item.kind
         return InputKind.SUPPLY if name == "supply" else InputKind.SENSOR
+
+    def devices(self, name: str) -> tuple[str, ...]:
+        """Return the designations of all parts that follow an outside input: at each of them it
+        has to be brought about."""
+        return tuple(
+            self.designations[part.name]
+            for part in self.design.parts
+            if part.type in SENSING
+            and (
+                part.setting("input") == name
+                or (part.type is PartType.TWILIGHT and self.kind(name) is InputKind.NIGHT)
+            )
+        )
 
     def label(self, name: str) -> str:
         """Return a part's designation and name: ``K1 (relay break 1)``."""
@@ -145,6 +185,75 @@ class Job:
             if load in graph.loads:
                 return g, graph
         raise KeyError(load)
+
+    def run(self, graph: ModeGraph, mode: int, load: str) -> int | None:
+        """Return the longest that a load stays as it is in a mode while no input moves, in ticks;
+        None: until one moves, or for ever."""
+        return self._runs(graph, load)[mode]
+
+    def longest_run(self, load: str, on: bool) -> int | None:
+        """Return the longest of the runs of a load that come to an end by themselves, None where
+        there is none."""
+        _, graph = self.graph_of(load)
+        runs = self._runs(graph, load)
+        ends = [
+            time
+            for mode, time in zip(graph.modes, runs, strict=True)
+            if time is not None and mode.powered and (load in mode.on) == on
+        ]
+        return max(ends, default=None)
+
+    def _runs(self, graph: ModeGraph, load: str) -> tuple[int | None, ...]:
+        """Return the run of each mode: the longest way of times that are up within it."""
+        key = (graph.loads, load)
+        if key not in self._known_runs:
+            after: dict[int, list[int]] = {}
+            for change in graph.changes:
+                if change.expired:
+                    after.setdefault(change.start, []).append(change.end)
+            known: dict[int, int | None] = {}
+            for mode in graph.modes:
+                self._run_from(graph, load, mode.number, after, known)
+            self._known_runs[key] = tuple(known[mode.number] for mode in graph.modes)
+        return self._known_runs[key]
+
+    @cached_property
+    def _known_runs(self) -> dict[tuple[tuple[str, ...], str], tuple[int | None, ...]]:
+        return {}
+
+    def _run_from(
+        self,
+        graph: ModeGraph,
+        load: str,
+        start: int,
+        after: Mapping[int, Sequence[int]],
+        known: dict[int, int | None],
+    ) -> None:
+        """Note the run from one mode, and those of all that it leads to by itself."""
+        way = [start]
+        while way:
+            number = way[-1]
+            if number in known:
+                way.pop()
+                continue
+            mode = graph.modes[number]
+            same = [
+                end
+                for end in after.get(number, ())
+                if (load in graph.modes[end].on) == (load in mode.on)
+            ]
+            open_ = [end for end in same if end not in known]
+            if any(end in way for end in open_):
+                # Round and round: it never ends by itself.
+                known[number] = None
+            elif open_:
+                way.append(open_[0])
+            else:
+                further = [known[end] for end in same]
+                if mode.stays is None or None in further:
+                    known[number] = None
+                else:
+                    known[number] = mode.stays + max((t for t in further if t), default=0)
 
     def mode_units(self, circuit: int, mode: Mode) -> int:
         """Return the units that the consumers counted in a circuit use in one of its modes."""

@@ -3,36 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from synth.design import TIME_SETTINGS, PartInUse, Terminal
 from synth.handover.job import Job
 from synth.handover.words import counted, duration, iso_duration, listed
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, SPLITTING, TIMED, PartType
+from synth.parts.markings import marking
+from synth.settings_sheet import Place
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
 _MAKE, _BREAK = "make", "break"
-CONTACT_NUMBERS: dict[PartType, dict[str, str]] = {
-    PartType.RELAY_MAKE: {"in": "13", "out": "14", "coil": "A1"},
-    PartType.RELAY_BREAK: {"in": "11", "out": "12", "coil": "A1"},
-    PartType.RELAY_CHANGEOVER: {"in": "11", "break": "12", "make": "14", "coil": "A1"},
-    PartType.BISTABLE: {"in": "13", "out": "14", "set": "A1 (set)", "reset": "A1 (reset)"},
-    PartType.IMPULSE: {"in": "13", "out": "14", "pulse": "A1"},
-}
-"""Terminal markings of contacts and coils in the way of EN 50005 and EN 50011 (..1-..2 break,
-..3-..4 make, 11-12-14 change-over, coil A1/A2), from memory."""
-TIMED_NUMBERS = {"in": "17", "out": "18", "start": "B1"}
-"""Contacts of timers end in ..7-..8 (special make); B1 for a control signal is common practice,
-no source."""
 
 
 def contact_number(part: PartInUse, terminal: str) -> str:
     """Return the marking that a trade part of this type has at this terminal, empty where none."""
-    if part.type in TIMED:
-        return TIMED_NUMBERS.get(terminal, "")
-    if part.type in SENSING:
-        broken = part.setting("contact") == _BREAK
-        return {"in": "11" if broken else "13", "out": "12" if broken else "14"}.get(terminal, "")
-    return CONTACT_NUMBERS.get(part.type, {}).get(terminal, "")
+    return marking(part.type, terminal, *map(str, (part.setting("contact") or "",
+                                                   part.setting("passes") or "")))
 
 
 def contact_form(part: PartInUse) -> str:
@@ -156,7 +143,7 @@ def _substitute(job: Job, part: PartInUse) -> str:
     if part.type in (PartType.RELAY_MAKE, PartType.RELAY_BREAK) and changeover:
         side = _MAKE if part.type is PartType.RELAY_MAKE else _BREAK
         found.append(f"{changeover[0].name} (use its {side} side, leave the other open)")
-    return listed(found, "or") or "none in this kit"
+    return listed(found, "or") or "none"
 
 
 def _draw(job: Job, part: PartInUse) -> str:
@@ -167,7 +154,7 @@ def _draw(job: Job, part: PartInUse) -> str:
         return counted(own[0][1], "unit")
     if own:
         return ", ".join(f"{n} at {name.rpartition(':')[2]}" for name, n in own)
-    return "none counted"
+    return "none"
 
 
 def parts_list(job: Job) -> Sheet:
@@ -194,6 +181,8 @@ def parts_list(job: Job) -> Sheet:
     blocks: tuple[Block, ...] = (
         Table(("designation", "name", "kit part", "function", "goals", "contact", "draw units",
                "coins", "spares in stock", "substitute"), tuple(rows), "parts.csv"),
+        Words("Draw: what the kit counts. Substitute: what else of this kit fits without a change "
+              "of wiring."),
         Words(letters),
         Heading("To be bought"),
         Table(("kit part", "number", "coins each", "coins", "left in the kit"), tuple(kit),
@@ -218,31 +207,31 @@ def settings_sheet(job: Job) -> Sheet:
                 sign = f"T{symbol['T']}" + ("" if key == "time" else f" {key}")
                 times = job.offer(part.name).times
                 step = duration(times.step) if times else "not stated"
+                test = None if job.bench is None else job.bench.test_time(part.name, key)
                 rows.append((sign, job.designations[part.name], part.name, key, duration(value),
-                             iso_duration(value), step))
+                             iso_duration(value), step, "" if test is None else duration(test)))
             else:
                 symbol["N"] += 1
                 rows.append((f"N{symbol['N']}", job.designations[part.name], part.name, key,
-                             _setting_words(part, key, value), "", "fixed"))
+                             _setting_words(part, key, value), "", "fixed", "as real"))
     goals = {part: ", ".join(map(str, job.goals_of[part])) for part in job.parts}
-    table = tuple(
-        (*row[:4], row[4], row[5], row[6], "", "", "", "", "", goals[row[2]]) for row in rows
-    )
+    table = tuple((*row, "", "", "", "", goals[row[2]]) for row in rows)
     thresholds = [
         p for p in job.design.parts
         if p.type in SENSING and p.type not in LEVERS and p.type is not PartType.TWILIGHT
     ]
     blocks: list[Block] = [
         Words("T is a time, N any other setting. Real values are exact in the check; the kit "
-              "states no tolerance, so write in what the part at hand keeps. Short test values "
-              "that keep the order of events: synth bench. Fill in by pencil: what was found, "
-              "what was left, the date, who."),
+              "states no tolerance, so write in what the part at hand keeps. Fill in by pencil: "
+              "what was found, what was left, the date, who."),
+        *_settings_shown(table),
         Table(("symbol", "designation", "part", "setting", "real value", "ISO 8601", "steps of",
                "test value", "tolerance", "as found", "as left", "date and initials", "goals"),
-              table, "settings.csv"),
+              table, "settings.csv", 0),
         Points(("[ ] Real times set back after every test with short times.",
                 "[ ] Settings sealed or photographed after the last test.")),
     ]
+    blocks += _test_values(job)
     if thresholds:
         blocks += [
             Heading("Thresholds, set on site"),
@@ -254,6 +243,61 @@ def settings_sheet(job: Job) -> Sheet:
                          contact_form(p), "", "", "") for p in thresholds), "thresholds.csv"),
         ]
     return Sheet(7, "settings", "Settings sheet", tuple(blocks))
+
+
+def _settings_shown(rows: Sequence[tuple[str, ...]]) -> list[Block]:
+    """Return the settings as the page shows them: times first, with their test values."""
+    blocks: list[Block] = []
+    times = tuple((*row[:6], row[7], "", "", "", "") for row in rows if row[0].startswith("T"))
+    if times:
+        blocks += [
+            Heading("Times"),
+            Table(("symbol", "device", "part", "setting", "real value", "ISO 8601", "test value",
+                   "tolerance", "as found", "as left", "date, initials"), times),
+        ]
+    fixed = tuple((*row[:3], row[4], "", "") for row in rows if row[0].startswith("N"))
+    if fixed:
+        blocks += [
+            Heading("Other settings"),
+            Table(("symbol", "device", "part", "real value", "as left", "date, initials"), fixed),
+        ]
+    return blocks
+
+
+def _test_values(job: Job) -> list[Block]:
+    """Return what the test values are good for, and what the goals become with them."""
+    if not any(part.type in TIMED for part in job.design.parts):
+        return []
+    if job.bench is None:
+        return [Words("No test values are given: none were proven with which the test sheet (item "
+                      "10) would be shorter. Test at the real ones.")]
+    sheet = job.bench.sheet
+    unit, longest = duration(sheet.unit), duration(sheet.longest)
+    blocks: list[Block] = [
+        Heading("Test values"),
+        Words(f"For a test without long waits. Every test value is a multiple of {unit}, which is "
+              f"{sheet.factor} × {duration(sheet.reaction)}: long enough for the slowest part and "
+              "for whoever moves the inputs and writes down what is seen (common practice, no "
+              "source: with parts that are slower, make the pack anew with --reaction). Proven: "
+              "every goal holds in its scaled form, in every reachable state; events can follow "
+              "each other, within a circuit, just as they do at the real times; and none with a "
+              f"longest below {longest} do that and keep long times longer than short ones."),
+    ]
+    if job.bench_test is None:
+        blocks.append(Words("The test sheet (item 10) is short enough at the real times, and uses "
+                            "those."))
+    if sheet.forced_by:
+        blocks.append(Points(tuple(f"it is forced by {order}" for order in sheet.forced_by)))
+    rows = tuple(
+        (f"{use.place.value} {use.of}", use.what, duration(time.real), duration(time.test))
+        for time in sheet.times for use in time.uses if use.place is not Place.PART
+    )
+    if rows:
+        blocks += [
+            Words("With them the goals and what is known of inputs read:"),
+            Table(("where", "phrase", "real value", "test value"), rows, "test-values.csv"),
+        ]
+    return blocks
 
 
 def _setting_words(part: PartInUse, key: str, value: str | int) -> str:
@@ -279,6 +323,11 @@ def sharing_note(job: Job) -> str:
     splitting = [job.designations[p.name] for p in job.design.parts if p.type in SPLITTING]
     if not splitting:
         return ""
+    if len(splitting) == 1:
+        return (
+            f"{splitting[0]} shares power by a fixed rule. Moving a wire from one of its outputs "
+            "to another changes what every consumer behind it gets."
+        )
     return (
         f"{listed(splitting)} share power by fixed rules. Moving a wire from one of their outputs "
         "to another changes what every consumer behind them gets."

@@ -34,6 +34,11 @@ def pack_sheets(job: Job, store: Store) -> tuple[Sheet, ...]:
     )
 
 
-def step_cases(job: Job) -> tuple[tuple[str, str, str], ...]:
-    """Return (number, what to do, what to expect) of each step of the test sheet."""
-    return cases(job)
+Cases = tuple[tuple[str, str, str], ...]
+"""(number, what to do, what to expect) of each step of a test."""
+
+
+def step_cases(job: Job) -> dict[str, Cases]:
+    """Return the steps of each test by the name of its file."""
+    bench = {} if job.bench_test is None else {"bench-test": cases(job, bench=True)}
+    return {**bench, "test-sheet": cases(job)}

@@ -2,53 +2,91 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from synth.handover.job import Job
-from synth.handover.words import duration, listed, say_level, say_levels, say_loads, say_step
-from synth.modes import Coverage
+from synth.handover.words import duration, listed, say_level, say_levels, say_seen, say_step
+from synth.modes import Coverage, ModeGraph, Tour
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
 RESTORED = "set every time back to its real value (settings sheet), seal or photograph it"
 COLUMNS = ("step", "do", "expect", "measured", "pass", "initials")
 
 
-def cases(job: Job) -> tuple[tuple[str, str, str], ...]:
-    """Return (number, what to do, what to expect) of every step, the restoring of times last."""
+def cases(job: Job, bench: bool = False) -> tuple[tuple[str, str, str], ...]:
+    """Return (number, what to do, what to expect) of every step at the real times, or on the
+    `bench` with test values; the setting back of times last."""
+    tour = job.facts.tour
+    if bench:
+        assert job.bench_test is not None
+        tour = job.bench_test.tour
     rows = [
-        (str(i), say_step(job, step), say_loads(step.on, step.off))
-        for i, step in enumerate(job.facts.tour.steps, 1)
+        (str(i), say_step(job, step), say_seen(step)) for i, step in enumerate(tour.steps, 1)
     ]
     rows.append((str(len(rows) + 1), RESTORED, "settings sheet signed"))
     return tuple(rows)
 
 
 def sheet_of_tests(job: Job) -> Sheet:
-    """Return the test sheet, circuit by circuit, and an honest account of its cover."""
-    tour = job.facts.tour
+    """Return the test sheet, circuit by circuit, and an honest account of its cover: first with
+    test values, where there are some, then at the real times."""
+    tour, bench = job.facts.tour, job.bench_test
+    files: tuple[str, ...] = ("test-sheet.junit.xml", "test-sheet.tap")
     blocks: list[Block] = [
         Words("Before the first step: supply off, every input at rest. First run with lamps or "
               "test loads in place of heaters, pumps and motors; then again with the real ones, "
               "guards on and nobody in reach.", strong=True),
         Words("Waits count from the step before. A step made later than it says may meet another "
               "mode: if a time was up in between, begin that circuit again from its first step. "
-              "Loads of other circuits do as they must meanwhile; only those named are looked at."),
-        Words(f"{len(tour.steps)} steps, {duration(tour.end)} at the real times in the settings "
-              "sheet."),
+              "Loads of other circuits do as they must meanwhile; only those named are looked at. "
+              "Several inputs moved at one instant are not tested by hand; the exact check covers "
+              "them."),
     ]
-    rows = cases(job)
+    if bench is not None:
+        files = ("bench-test.junit.xml", "bench-test.tap", *files)
+        blocks += [
+            Heading("A. On the bench, with test values"),
+            Words("Set every time to its test value (settings sheet, item 7). "
+                  f"{len(bench.tour.steps)} steps, {duration(bench.tour.end)}."),
+            *_tables(job, cases(job, bench=True), bench.tour, bench.graphs, "A", "bench-test"),
+            Heading("B. On site, at the real times"),
+            Words(f"Only after the times are set back. {len(tour.steps)} steps, "
+                  f"{duration(tour.end)}. Where that is too long for one visit, do at least the "
+                  "first steps of each circuit and every power cut, and note what is left."),
+        ]
+    else:
+        blocks.append(Words(f"{len(tour.steps)} steps, {duration(tour.end)} at the real times in "
+                            "the settings sheet."))
+    letter = "B" if bench is not None else ""
+    blocks += _tables(job, cases(job), tour, job.facts.graphs, letter, "test-sheet")
+    blocks.append(Words(
+        "To be filled in by a program, every step 'skipped' until it is done: "
+        + listed(f"10-{file}" for file in files) + "."
+    ))
+    return Sheet(10, "test-sheet", "Test sheet", tuple(blocks), files)
+
+
+def _tables(
+    job: Job, rows: Sequence[tuple[str, str, str]], tour: Tour, graphs: Sequence[ModeGraph],
+    letter: str, file: str,
+) -> list[Block]:
+    """Return the steps of one test by circuits, the step that ends it, and what it covers."""
+    blocks: list[Block] = []
     shown: dict[int, list[tuple[str, ...]]] = {}
     for row, step in zip(rows, tour.steps, strict=False):
-        turned = f" (now: {listed(step.turned)})" if step.turned else ""
-        shown.setdefault(step.circuit, []).append((row[0], row[1], row[2] + turned, "", "", ""))
+        shown.setdefault(step.circuit, []).append((*row, "", "", ""))
+    sign = f"{letter}: " if letter else ""
     for circuit, lines in shown.items():
-        loads = job.facts.graphs[circuit].loads
+        loads = graphs[circuit].loads
         blocks += [
-            Heading(f"Circuit {circuit + 1}: {listed(loads) or 'no load'}"),
+            Heading(f"{sign}circuit {circuit + 1}, {listed(loads) or 'no load'}"),
             Table(COLUMNS, tuple(lines)),
         ]
-    blocks += [
-        Heading("Last"),
+    return [
+        *blocks,
+        Heading(f"{sign}last"),
         Table(COLUMNS, ((*rows[-1], "", "", ""),)),
-        Heading("What this test covers"),
+        Heading(f"{sign}what this test covers"),
         Table(
             ("circuit", "modes visited", "of", "changes by hand done", "of", "times seen up", "of",
              "all"),
@@ -58,43 +96,37 @@ def sheet_of_tests(job: Job) -> Sheet:
                  "yes" if c.whole else "no")
                 for c in tour.coverage
             ),
-            "coverage.csv",
+            "coverage.csv" if file == "test-sheet" else f"{file}-coverage.csv",
         ),
-        *not_covered(job),
-        Words("To be filled in by a program: 10-test-sheet.junit.xml (every step 'skipped' until "
-              "it is done) and 10-test-sheet.tap."),
-        Table(COLUMNS, tuple((*row, "", "", "") for row in rows), "test-sheet.csv", 0),
+        *not_covered(job, tour, graphs),
+        Table(COLUMNS, tuple((*row, "", "", "") for row in rows), f"{file}.csv", 0),
     ]
-    return Sheet(10, "test-sheet", "Test sheet", tuple(blocks),
-                 ("test-sheet.junit.xml", "test-sheet.tap"))
 
 
-def not_covered(job: Job) -> list[Block]:
+def not_covered(job: Job, tour: Tour, graphs: Sequence[ModeGraph]) -> list[Block]:
     """Return in words what the test leaves out, of modes and of changes by hand."""
     left: list[str] = []
-    for c in job.facts.tour.coverage:
-        left += _left_of(job, c)
+    for c in tour.coverage:
+        left += _left_of(job, c, tour, graphs[c.circuit])
     for item in job.problem.inputs:
         if item.steady is not None:
             state = say_level(job, item.name, item.steady)
             left.append(f"anything but '{state}': the goals say that it always is so")
-    left += job.facts.tour.notes
+    left += tour.notes
     if not left:
         return [Words("Every mode that can be aimed at is visited, in each everything a person can "
-                      "do is done once, and every time is seen to be up. Several inputs moved at "
-                      "one instant are not tested by hand; the exact check covers them.")]
+                      "do is done once, and every time is seen to be up.")]
     return [Words("Not covered by this test, though covered by the exact check:"),
             Points(tuple(left))]
 
 
-def _left_of(job: Job, c: Coverage) -> list[str]:
-    graph = job.facts.graphs[c.circuit]
+def _left_of(job: Job, c: Coverage, tour: Tour, graph: ModeGraph) -> list[str]:
     name = f"circuit {c.circuit + 1}"
     left: list[str] = []
-    if len(job.facts.tour.steps) >= job.facts.tour.most_steps and not c.whole:
+    if len(tour.steps) >= tour.most_steps and not c.whole:
         left.append(f"{name}: {len(c.modes_left)} modes, {len(c.by_hand_left)} changes by hand and "
                     f"{len(c.expiries_left)} times that are up left out, for the test ends at "
-                    f"about {job.facts.tour.most_steps} steps")
+                    f"about {tour.most_steps} steps")
     for number in c.modes_left[:20]:
         mode = graph.modes[number]
         left.append(f"{name}, mode {number}: {say_levels(job, mode.levels)}")

@@ -44,20 +44,27 @@ def iso_duration(ticks: int) -> str:
 
 
 def say_move(job: Job, name: str, level: bool) -> str:
-    """Return what a person does to bring an input to a level."""
+    """Return what a person does to bring an input to a level, and at which devices."""
+    devices = job.devices(name)
+    at = f" ({listed(devices)})" if devices else ""
     match job.kind(name):
         case InputKind.SUPPLY:
             return "switch the supply on" if level else "switch the supply off"
         case InputKind.NIGHT:
-            return (
-                "make it dark at the twilight switch" if level
-                else "let light onto the twilight switch"
-            )
+            switch = f"the twilight switch{'es' if len(devices) > 1 else ''}{at}"
+            return f"make it dark at {switch}" if level else f"let light onto {switch}"
         case InputKind.BUTTON:
-            return f"press '{name}' and hold it" if level else f"release '{name}'"
+            return f"press '{name}'{at} and hold it" if level else f"release '{name}'{at}"
         case InputKind.SWITCH:
-            return f"switch '{name}' {'on' if level else 'off'}"
-    return f"bring about '{name}'" if level else f"end '{name}'"
+            return f"switch '{name}'{at} {'on' if level else 'off'}"
+    return f"bring about '{name}'{at}" if level else f"end '{name}'{at}"
+
+
+def say_begin(job: Job, name: str, level: bool) -> str:
+    """Return when a condition of the world begins or ends, in words."""
+    if job.kind(name) is InputKind.NIGHT:
+        return "when it gets dark" if level else "when it gets light"
+    return f"when '{name}' {'begins' if level else 'ends'}"
 
 
 def say_level(job: Job, name: str, level: bool) -> str:
@@ -99,6 +106,20 @@ def say_loads(on: Sequence[str], off: Sequence[str]) -> str:
     """Return which loads must be on and which off."""
     words = [f"{listed(on)} ON" if on else "", f"{listed(off)} off" if off else ""]
     return "; ".join(filter(None, words)) or "no load here"
+
+
+def say_seen(step: TourStep) -> str:
+    """Return what is to be seen of each load just after a step: what changes first."""
+    words = []
+    for state, names in (("ON", step.on), ("off", step.off)):
+        turned = [name for name in names if name in step.turned]
+        if turned:
+            words.append(f"{listed(turned)} {'goes' if len(turned) == 1 else 'go'} {state}")
+    for state, names in (("ON", step.on), ("off", step.off)):
+        same = [name for name in names if name not in step.turned]
+        if same:
+            words.append(f"{listed(same)} {'stays' if len(same) == 1 else 'stay'} {state}")
+    return "; ".join(words) or "no load here"
 
 
 def counted(number: int | Fraction, word: str) -> str:

@@ -11,6 +11,7 @@ from synth.pipeline.asking import (
     read_problem,
 )
 from synth.pipeline.choosing import (
+    by_price,
     clash,
     clash_code,
     options,
@@ -29,6 +30,7 @@ from synth.pipeline.telling import (
     bench_wishes,
     explain_design,
     lesson,
+    solved_alone,
     without_parts,
 )
 from synth.pipeline.writing import (
@@ -44,6 +46,7 @@ from synth.pipeline.writing import (
 __all__ = [
     "bench",
     "bench_wishes",
+    "by_price",
     "check_design",
     "clash",
     "clash_code",
@@ -63,6 +66,7 @@ __all__ = [
     "read_design",
     "read_problem",
     "running_page",
+    "solved_alone",
     "store",
     "verdict_pictures",
     "without_parts",

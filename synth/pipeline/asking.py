@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -60,6 +60,26 @@ def _posed_alone(goals: GoalList, problem: Problem) -> Callable[[frozenset[int]]
             return None
 
     return posed
+
+
+def _retimed(
+    goals: GoalList, problem: Problem
+) -> Callable[[int], Iterator[tuple[int, int, Problem]]]:
+    """Return what gives, for the goal of a number, each of its times in turn replaced by a time
+    of another goal, the nearest first: (old, new, problem), times in ticks."""
+    from synth.pose.without import retimed, times_in
+
+    def other_times(number: int) -> Iterator[tuple[int, int, Problem]]:
+        own = [t for goal in goals.goals if goal.number == number for t in times_in(goal)]
+        others = {t for goal in goals.goals if goal.number != number for t in times_in(goal)}
+        pairs = [(old, new) for old in own for new in sorted(others - {old})]
+        for old, new in sorted(pairs, key=lambda pair: abs(pair[1] - pair[0])):
+            try:
+                yield old, new, pose(retimed(goals, number, old, new), problem.kit)
+            except GoalError:
+                continue
+
+    return other_times
 
 
 def read_design(

@@ -8,16 +8,19 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from synth.errors import GoalError
-from synth.pipeline.asking import _posed_alone
+from synth.pipeline.asking import _posed_alone, _retimed
 from synth.pipeline.planning import _tools, plan
-from synth.problem import Problem
+from synth.problem import Objective, Problem
 from synth.read.goal_file import goals_from_text, load_goal_file
 from synth.result import Outcome, Status
 
 if TYPE_CHECKING:
-    from synth.choices import Choices
+    from synth.choices import Choice, Choices
     from synth.conflict import Conflict
+    from synth.design import Design
     from synth.memory import Memory
+    from synth.search import Tools
+    from synth.search.basics import Working
 
 
 def options(
@@ -38,6 +41,8 @@ def options(
     """
     from synth.explore import front_of
 
+    problem = by_price(problem)
+
     def planned(asked: Problem, within: float) -> Outcome:
         return plan(asked, None, within, seed, stopped, fast, memory)
 
@@ -56,6 +61,11 @@ def options(
     return _different(problem, choices, point, designs, left, seed, fast, stopped), outcome
 
 
+def by_price(problem: Problem) -> Problem:
+    """Return the problem with the price first, then power and wires: the order of a front."""
+    return replace(problem, objectives=(Objective.PRICE, Objective.SUPPLY, Objective.WIRES))
+
+
 def clash(
     file: str | None,
     text: str | None,
@@ -65,17 +75,28 @@ def clash(
     fast: bool = False,
     report: Callable[[str], None] = lambda stage: None,
     stopped: Callable[[], bool] = lambda: False,
+    memory: Memory | None = None,
 ) -> Conflict:
-    """Return why the goals of a file or text, posed as `problem`, cannot be had together."""
+    """Return why the goals of a file or text, posed as `problem`, cannot be had together.
+
+    With `memory`, circuits that several of the questions share are proven once.
+    """
     from synth.explore import clash_of
 
     goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
 
-    def planned(asked: Problem, within: float) -> Outcome:
-        # Any design will do: whatever it costs, it is within 100 % of the bound.
-        return plan(asked, None, within, seed, stopped, fast, None, 100.0)
+    def any_design(asked: Problem, within: float) -> Outcome:
+        # Whatever it costs, it is within 100 % of the bound.
+        return plan(asked, None, within, seed, stopped, fast, memory, 100.0)
 
-    return clash_of(problem, _posed_alone(goal_list, problem), planned, seconds, report, stopped)
+    def cheapest(asked: Problem, within: float) -> Outcome:
+        return plan(asked, None, within, seed, stopped, fast, memory)
+
+    posed = _posed_alone(goal_list, problem)
+    return clash_of(
+        problem, posed, any_design, seconds, report, stopped, cheapest,
+        _retimed(goal_list, problem),
+    )  # fmt: skip
 
 
 def _different(
@@ -98,31 +119,58 @@ def _different(
     progress = Progress(deadline=time.monotonic() + seconds)
     progress.asked_to_stop = stopped
     tools = _tools(problem, {"check": 0.0, "share": 0.0}, seconds, fast, None)
-    others = Others(problem, chosen.price, chosen.supply, tools, progress, seed)
-    seen, found = Different(), list[Choice]()
+    asked = replace(problem, limits=replace(problem.limits, supply=chosen.supply))
+    others = Others(asked, chosen.price, chosen.supply, tools, progress, seed)
+    seen, found, whole = Different(), list[Choice](), True
     for working in others:
-        design = working.design
         if not seen.add(working.skeleton):
             continue
+        design, sure = _shared(working, asked, chosen, tools)
+        if design is None:
+            whole = whole and sure
+            continue
         stock = problem.limits.stock
-        differs = telling(design, found[0].design, problem.kit, stock) if found else ""
-        price = design.price(problem.kit, stock)
-        parts = parts_counted(design)
         found.append(
             Choice(
                 design,
-                price,
+                design.price(problem.kit, stock),
                 design.supply,
-                parts,
-                (),
-                working.verdict.states,
-                differs,
-                ways_to_share(design, problem.kit),
+                parts_counted(design),
+                states=working.verdict.states,
+                differs=telling(design, found[0].design, problem.kit, stock) if found else "",
+                sharings=ways_to_share(design, problem.kit),
             )
         )
         if len(found) == designs:
             break
-    return replace(choices, designs=tuple(found), chosen=point, all_designs=others.complete)
+    return replace(
+        choices,
+        designs=tuple(found),
+        chosen=point,
+        all_designs=others.complete and whole,
+        stopped=len(found) == designs and not others.complete,
+    )
+
+
+def _shared(
+    working: Working, problem: Problem, chosen: Choice, tools: Tools
+) -> tuple[Design | None, bool]:
+    """Return the design of a wiring with no more coins, units and parts than the chosen one; None
+    where no way to share its power does, and whether that is sure."""
+    from synth.choices import parts_counted
+    from synth.explore import weighed
+
+    design = working.design
+    if parts_counted(design) <= chosen.parts:
+        return design, True
+    # Shared out with fewer parts it may be dearer, and yet not too dear.
+    kit = weighed(problem.kit, 1, 1 + chosen.price)
+    few = tools.share(working.skeleton, replace(problem, kit=kit))
+    if few is None or parts_counted(few) > chosen.parts:
+        return None, True
+    if few.price(problem.kit, problem.limits.stock) > chosen.price:
+        return None, False  # a way between the two was not looked for
+    return (few, True) if tools.check(few, problem).holds else (None, False)
 
 
 def clash_code(conflict: Conflict) -> int:

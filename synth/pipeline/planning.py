@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 
 ONE_LARGE = 4
 """Units of the one large consumer of a net that is asked whether it splits without waste."""
+MEND_SHARE = 0.35
+"""Part of the time that is kept for a design without the wishes, to be mended, where there are any
+and the search has proven nothing."""
+MEND_LEAST = 15.0
+"""Seconds of it at least, but never more than half of the time."""
+WITHOUT = "without the wishes"
+"""The stage in which a design without the wishes for how it is built is sought and mended."""
 KNOWN = "known from earlier"
 """The stage in which what earlier runs proved is read."""
 
@@ -62,9 +69,12 @@ def plan(
         if known is not None:
             return timed(known)
 
+    from synth.explore import wished
     from synth.search import Progress, solve_whole
 
-    progress = Progress(deadline=began + seconds, gap=gap)
+    mending = wished(problem)
+    kept = min(max(MEND_SHARE * seconds, MEND_LEAST), seconds / 2) if mending else 0.0
+    progress = Progress(deadline=began + seconds - kept, gap=gap)
     if report is not None:
         progress.show = report
     if stopped is not None:
@@ -73,7 +83,63 @@ def plan(
     outcome = solve_whole(problem, tools, progress, seed)
     if memory is not None and not progress.over():
         keep_plan(memory, problem, also, outcome, seconds)
+    open_ones = (Status.UNDECIDED, Status.BEST_FOUND)
+    enough = gap is not None and outcome.design is not None
+    if mending and outcome.status in open_ones and not enough and not progress.asked_to_stop():
+        left = began + seconds - time.monotonic()
+        outcome = _mended(problem, outcome, tools, left, seed, stopped, fast, memory)
     return timed(outcome)
+
+
+def _mended(
+    problem: Problem,
+    outcome: Outcome,
+    tools: Tools,
+    seconds: float,
+    seed: int,
+    stopped: Callable[[], bool] | None,
+    fast: bool,
+    memory: Memory | None,
+) -> Outcome:
+    """Return `outcome`, in which nothing was proven in time, or a better one: a design for the
+    problem without its wishes, mended until it keeps them, and checked.
+
+    What is proven of the price without the wishes is proven with them.
+    """
+    from synth.explore import mended, without_wishes
+    from synth.search.basics import design_key
+
+    plain = plan(without_wishes(problem), None, seconds, seed, stopped, fast, memory)
+    if plain.status is Status.IMPOSSIBLE:
+        return replace(plain, times=outcome.times)
+    bound = max((b for b in (outcome.bound, plain.bound) if b is not None), default=None)
+    spent = sum(t for stage, t in plain.times if stage == "total")
+    outcome = replace(outcome, bound=bound, times=(*outcome.times, (WITHOUT, spent)))
+    for skeleton in () if plain.design is None else mended(plain.design, problem):
+        design = tools.share(skeleton, problem)
+        if design is None:
+            continue
+        verdict = tools.check(design, problem)
+        if not verdict.holds:
+            continue
+        key = design_key(design, problem)
+        if outcome.design is None or key < design_key(outcome.design, problem):
+            stock = problem.limits.stock
+            outcome = replace(
+                outcome,
+                status=Status.BEST_FOUND,
+                design=design,
+                price=design.price(problem.kit),
+                supply=design.supply,
+                verdict=verdict,
+                to_buy=design.price(problem.kit, stock) if stock else None,
+            )
+        break
+    if outcome.design is None or bound is None:
+        return outcome
+    if design_key(outcome.design, problem)[0] > bound:
+        return outcome
+    return replace(outcome, status=Status.PROVEN, proven=(problem.objectives[0].value,))
 
 
 def _tools(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from synth.errors import KitError
 from synth.pipeline.asking import _posed_alone, goals_left_out
 from synth.pipeline.planning import check_design, plan
 from synth.pose import pose
-from synth.problem import Problem
+from synth.problem import Objective, Problem
 from synth.read.design_file import parse_design
 from synth.read.goal_file import goals_from_text, load_goal_file, parse_goal_file
 from synth.read.kit_file import bundled_kits, load_kit
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from synth.bench import Tools as BenchTools
     from synth.lesson import Lesson
     from synth.memory import Memory
-    from synth.reasons import Reasons
+    from synth.reasons import Reasons, SolvedAlone
 
 
 def explain_design(
@@ -38,6 +39,7 @@ def explain_design(
     """Return why each part of a design that holds is there (`only`: one part), see
     `synth.explain`; `fewer` is what `goals_left_out` returns."""
     from synth.check import amounts, first_failure
+    from synth.check.wishes import wishes
     from synth.check.witness import when_in_words
     from synth.explain import Judge, explain
 
@@ -46,6 +48,7 @@ def explain_design(
         amounts,
         simulate,
         when_in_words,
+        wishes,
     )
     return explain(
         design,
@@ -57,6 +60,37 @@ def explain_design(
         report=report or (lambda done, of: None),
         stopped=stopped or (lambda: False),
     )
+
+
+def solved_alone(
+    problem: Problem,
+    seconds: float,
+    memory: Memory | None = None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> tuple[SolvedAlone, ...]:
+    """Return what some loads of a problem cost by themselves, where that was proven in time:
+    circuits that share no input, else each load with those it follows."""
+    from synth.explain.alone import groups, parts_in_words
+    from synth.reasons import SolvedAlone
+    from synth.search.apart import only, separate
+
+    pieces = separate(problem) if problem.objectives[0] is Objective.PRICE else []
+    if len(pieces) == 1:
+        pieces = [only(problem, loads) for loads in groups(problem)]
+    began = time.monotonic()
+    found = []
+    for at, piece in enumerate(pieces):
+        within = (began + seconds - time.monotonic()) / (len(pieces) - at)
+        if stopped() or within < 0.1:
+            break
+        outcome = plan(piece, None, within, stopped=stopped, memory=memory)
+        if outcome.design is None or outcome.price is None or "price" not in outcome.proven:
+            continue
+        numbers = sorted({goal for r in piece.requirements for goal in r.goals})
+        loads = tuple(r.load for r in piece.requirements)
+        parts = parts_in_words(outcome.design, problem.kit)
+        found.append(SolvedAlone(loads, tuple(numbers), outcome.price, parts))
+    return tuple(found)
 
 
 def without_parts(
@@ -150,11 +184,14 @@ def lesson(
     """Return the lesson that builds up a circuit for the goals of a file or text, posed as
     `problem`, goal by goal; planning may take about `seconds` in all."""
     from synth.bench import bench_test
-    from synth.check import first_failure
+    from synth.check import amounts, first_failure
     from synth.check.showing import showing_run
+    from synth.check.wishes import wishes as unkept
     from synth.check.witness import change_in_words
     from synth.explain.blame import required
+    from synth.explain.reasons import needs
     from synth.explain.removals import bare, pruned
+    from synth.explain.wishes import wishes_alone
     from synth.pose.without import only
     from synth.share import share_power
     from synth.teach import TEST_REACTION, TEST_SECONDS, Facts, Tools, Trial, lesson_of
@@ -167,6 +204,11 @@ def lesson(
         lambda design, asked, until: check(design, asked, deadline=until),
         bare, pruned, simulate, required, showing_run,
     )  # fmt: skip
+
+    def lacking(design: Design, asked: Problem) -> list[str]:
+        carried = amounts(design, asked.kit)
+        return [str(end) for end, need in needs(design, asked) if carried.get(end, 0) < need]
+
     tools = Tools(
         _posed_alone(goal_list, problem),
         lambda asked, within: plan(asked, None, within, seed, stopped, fast, memory),
@@ -176,5 +218,7 @@ def lesson(
             ).sheet
         ),
         Facts(change_in_words, trial),
+        wishes_alone,
+        lambda design, asked: unkept(design, asked, lambda other: lacking(other, asked)),
     )
     return lesson_of(goal_list, problem, tools, seconds, report, stopped)

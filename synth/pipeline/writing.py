@@ -20,7 +20,7 @@ from synth.problem import Problem
 from synth.result import Fault, Verdict
 
 if TYPE_CHECKING:
-    from synth.handover import Job, Store
+    from synth.handover import BenchRun, Job, Store
 
 
 def verdict_pictures(design: Design, problem: Problem, verdict: Verdict) -> dict[str, str]:
@@ -84,22 +84,24 @@ def running_page(
     problem: Problem,
     seconds: float,
     why: Mapping[str, Sequence[str]] | None = None,
+    verdict: Verdict | None = None,
 ) -> tuple[str, Verdict | None]:
     """Return the page in which `design` runs, and its verdict (None: undecided within `seconds`).
 
-    `why`: what happens without a part, by its name. Raises DesignError for a design that cannot
-    be run at all.
+    `why`: what happens without a part, by its name. `verdict`: where it is known already. Raises
+    DesignError for a design that cannot be run at all.
     """
     from synth.check import amounts
     from synth.check.circuit import input_of, option_of
     from synth.check.replay import orders_taken
+    from synth.check.showing import showing_run
     from synth.report.page.data import Shown
     from synth.report.page.page import page_html
 
     simulate(design, problem, (), 0)
-    verdict: Verdict | None = None
-    with suppress(Undecided):
-        verdict = check_design(design, problem, seconds)
+    if verdict is None:
+        with suppress(Undecided):
+            verdict = check_design(design, problem, seconds)
     orders = {
         number: orders_taken(design, problem, defect.counterexample)
         for number, defect in enumerate(verdict.defects if verdict else ())
@@ -109,7 +111,7 @@ def running_page(
     told = tuple(
         replace(w, units=carried.get(w.target)) if w.units is None else w for w in design.wires
     )
-    shown = Shown(option_of, input_of, verdict, orders, why or {})
+    shown = Shown(option_of, input_of, verdict, orders, why or {}, showing_run(problem))
     return page_html(replace(design, wires=told), problem, shown), verdict
 
 
@@ -118,18 +120,23 @@ def pack(
     problem: Problem,
     verdict: Verdict,
     *,
-    night: int = 50_400_000,
+    night: int | None = None,
     store: Store | None = None,
     paper: str = "A4",
     most_steps: int = 200,
     seconds: float | None = None,
+    goals: tuple[str | None, str | None] | None = None,
+    reaction: int = 2_000,
 ) -> dict[str, str | bytes]:
     """Return the files of the hand-over pack of a design whose `verdict` holds, by their names.
 
-    `night` is its length in ticks, `most_steps` about how long the test sheet may get. Drawings
-    are also put into one PDF where the library for it is installed. Raises DesignError for a
-    design that does not hold, GoalError for a flow of what is no load, Undecided when `seconds`
-    or states run out.
+    `night` is its length in ticks (None: 14 h, or as near to it as the goals allow), `most_steps`
+    about how long the test sheet may get. `goals` is
+    where they came from, (file, text); without it there are no test times and no reasons in the
+    page. `reaction` is what test times are long for, in ticks: of the slowest part, and of whoever
+    tests. Drawings are also put into one PDF where the library for it is installed. Raises
+    DesignError for a design that does not hold, GoalError for a flow of what is no load, Undecided
+    when `seconds` or states run out.
     """
     if not verdict.holds:
         raise DesignError("a design that does not hold is not handed over")
@@ -143,13 +150,108 @@ def pack(
             raise GoalError(
                 f"a flow is stated for '{load}', which is no load (loads: {', '.join(loads)})"
             )
+    if night is None:
+        night = _usual_night(problem)
+    _refuse_other_nights(problem, night)
     job = hand_over_job(design, problem, verdict, night, most_steps, seconds)
     from synth.handover import pack_sheets, step_cases
 
+    why: Mapping[str, Sequence[str]] = {}
+    within = min(REASONS_SECONDS, seconds or REASONS_SECONDS)
+    if goals is not None:
+        from synth.pipeline.telling import without_parts
+
+        bench_run = _bench_run(design, problem, goals, reaction, most_steps, within)
+        if bench_run is not None and bench_run.tour.end < job.facts.tour.end:
+            job = replace(job, bench=bench_run)
+        why = without_parts(design, problem, *goals, within)
+    page, _ = running_page(design, problem, within, why, verdict)
     sheets = pack_sheets(job, store)
     return pack_files(
-        sheets, step_cases(job), job.design, problem, job.facts.trace, job.node_of, paper, job.key
+        sheets,
+        step_cases(job),
+        job.design,
+        problem,
+        job.facts.trace,
+        job.node_of,
+        paper,
+        job.key,
+        page,
     )
+
+
+DAY = 86_400_000
+
+
+def _usual_night(problem: Problem) -> int:
+    """Return the night of a budget for which none is stated, in ticks."""
+    from synth.problem import InputKind
+
+    night = 50_400_000
+    for item in problem.inputs:
+        if item.kind is InputKind.NIGHT:
+            low = max(item.least_on or 0, DAY - item.most_off if item.most_off else 0)
+            night = max(low, min(night, item.most_on or DAY, DAY - (item.least_off or 0)))
+    return night
+
+
+def _refuse_other_nights(problem: Problem, night: int) -> None:
+    """Raise GoalError where what is known of the night leaves no room for one of `night` ticks in
+    a day of 24 h."""
+    from synth.problem import InputKind
+    from synth.ticks import format_duration
+
+    day = DAY - night
+    for item in problem.inputs:
+        if item.kind is InputKind.NIGHT:
+            for what, time, least, most in (
+                ("night", night, item.least_on, item.most_on),
+                ("day", day, item.least_off, item.most_off),
+            ):
+                bound = (
+                    f"at least {format_duration(least)}" if least is not None and time < least
+                    else f"at most {format_duration(most)}" if most is not None and time > most
+                    else ""
+                )  # fmt: skip
+                if bound:
+                    raise GoalError(
+                        f"the budget is for a {what} of {format_duration(time)}, but the goals "
+                        f"know that it lasts {bound}",
+                        hint="state another with --night",
+                    )
+
+
+REASONS_SECONDS = 60.0
+"""Time for what the page tells of each part, and for test times; what is not found is left out."""
+
+
+def _bench_run(
+    design: Design,
+    problem: Problem,
+    goals: tuple[str | None, str | None],
+    reaction: int,
+    most_steps: int,
+    seconds: float,
+) -> BenchRun | None:
+    """Return test times with the test by hand that goes with them, None where none are proven."""
+    from synth.check.modes import mode_graphs
+    from synth.check.tour import tour_of
+    from synth.handover import BenchRun
+    from synth.pipeline.telling import bench, bench_wishes
+    from synth.pose import pose
+    from synth.settings_sheet import Claim
+
+    wishes = bench_wishes(reaction, Fraction(5), None, seconds, False)
+    try:
+        found, _ = bench(design, problem, *goals, wishes)
+        if found.sheet.claim is not Claim.SMALLEST:
+            # Anything less would hang on the time there was, and differ from run to run.
+            return None
+        asked = pose(found.goals, problem.kit)
+        graphs = mode_graphs(found.design, asked, time.monotonic() + seconds)
+        return BenchRun(found.sheet, graphs, tour_of(found.design, asked, graphs, most_steps))
+    except Undecided:
+        return None
 
 
 def store(

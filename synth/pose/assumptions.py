@@ -180,8 +180,10 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
     free = [name for name in names.inputs if name not in known]
     if free:
         lines.append(
-            "nothing is known of " + ", ".join(f"'{name}'" for name in free) + ": each may change "
-            "at any moment; say more under 'known'"
+            "nothing is known of "
+            + ", ".join(f"'{name}'" for name in free)
+            + f": {'each' if len(free) > 1 else 'it'} may change at any moment; say more under "
+            "'known'"
         )
     return lines
 

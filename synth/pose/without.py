@@ -3,9 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
-from synth.goals import Cutoff, Gap, Goal, GoalList, InputsApart, LoadGoal, NeverTogether
+from synth.goals import (
+    AfterTime,
+    AtLeast,
+    Cutoff,
+    Cycles,
+    ForTime,
+    Gap,
+    Goal,
+    GoalList,
+    InputsApart,
+    KeepsRunning,
+    LoadGoal,
+    NeverTogether,
+)
 from synth.pose.names import inputs_in
 
 
@@ -81,3 +95,50 @@ def _driven(goal_list: GoalList) -> set[str]:
         if isinstance(goal, LoadGoal) and goal.does is not None
         for load in goal.loads
     }
+
+
+def times_in(goal: Goal) -> tuple[int, ...]:
+    """Return the times that a goal names, in ticks, ascending."""
+    return tuple(sorted({value for _, _, value in _times(goal)}))
+
+
+def retimed(goal_list: GoalList, number: int, old: int, new: int) -> GoalList:
+    """Return the list with a time of `old` ticks in one goal replaced by `new` ticks."""
+    return replace(
+        goal_list,
+        goals=tuple(
+            _changed(goal, old, new) if goal.number == number else goal for goal in goal_list.goals
+        ),
+    )
+
+
+_TIMED = {Cycles: ("on", "off"), Gap: ("time",), ForTime: ("time",), AfterTime: ("time",),
+          KeepsRunning: ("time",), AtLeast: ("time",)}  # fmt: skip
+"""What says a time, and in which of its fields."""
+
+
+def _times(said: Any) -> list[tuple[Any, str, int]]:
+    found = [(said, name, getattr(said, name)) for name in _TIMED.get(type(said), ())]
+    if isinstance(said, tuple):
+        return [one for item in said for one in _times(item)]
+    if is_dataclass(said):
+        for item in fields(said):
+            found += _times(getattr(said, item.name))
+    return found
+
+
+def _changed(said: Any, old: int, new: int) -> Any:
+    if isinstance(said, tuple):
+        return tuple(_changed(item, old, new) for item in said)
+    if not is_dataclass(said) or isinstance(said, type):
+        return said
+    own = _TIMED.get(type(said), ())
+    return replace(
+        said,
+        **{
+            item.name: new
+            if item.name in own and getattr(said, item.name) == old
+            else _changed(getattr(said, item.name), old, new)
+            for item in fields(said)
+        },
+    )

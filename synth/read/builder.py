@@ -222,6 +222,9 @@ class Builder:
     def every(self, children: list[Any]) -> Condition:
         return every(*self.conditions(children))
 
+    def none(self, children: list[Any]) -> Condition:
+        return every(*(negation(piece) for piece in self.conditions(children)))
+
     def some(self, children: list[Any]) -> Condition:
         return some(*self.conditions(children))
 

@@ -225,6 +225,29 @@ MISTAKES: tuple[Mistake, ...] = (
         ("at night the heater", "while hot the fan", "if cold heater on", "overnight heater"),
     ),
     Mistake(
+        "when it stops is said in another way",
+        "say for example 'started by start and stopped by stop', 'while hot' or 'never while dry'",
+        (
+            "pump until dry",
+            "pump on until dry",
+            "pump always until dry",
+            "pump while hot until dry",
+            "pump for 10 s after hot until dry",
+            "pump started by start until dry",
+        ),
+    ),
+    Mistake(
+        "another goal cannot begin with 'and' here",
+        "put a comma before it, as in 'light always, heater at night'",
+        (
+            "light always and heater at night",
+            "pump 10 s of every 60 s and light always",
+            "pump 10 s on 50 s off and light always",
+            "lamp from dusk for 2 h and fan while hot",
+            "pump fills between low and high and light always",
+        ),
+    ),
+    Mistake(
         "day and night are no loads",
         "name the load first, as in 'lamp at night'",
         ("night always", "day always", "dark at night"),

@@ -27,6 +27,8 @@ class Phrase:
         return replace(self.place, column=self.place.column + begin)
 
 
+_JOINED = re.compile(r"and\s+(?=\S)", re.IGNORECASE)
+"""What may stand between a comma or semicolon and the last phrase of a list."""
 _LOOK_AHEAD = 120
 """Characters behind a comma that decide whether a phrase goes on."""
 
@@ -47,6 +49,10 @@ def split_phrases(text: str, file: str, line: int = 1, column: int = 1) -> tuple
             if not stripped:
                 continue
             at = begin + len(source[begin:end]) - len(source[begin:end].lstrip())
+            # 'light always, heater at night, and fan while hot'
+            joined = _JOINED.match(stripped) if begin else None
+            if joined is not None:
+                stripped, at = stripped[joined.end() :], at + joined.end()
             shown = "".join(char if char.isprintable() else " " for char in source)
             place = Place(file, line + number, offset + at + 1, " " * offset + shown)
             found.append(Phrase(stripped, place))

@@ -10,16 +10,18 @@ from synth import __version__
 from synth.choices import Choice, Choices, Measure
 from synth.design import design_document
 from synth.problem import Problem
-from synth.report.svg import Svg, text_width
+from synth.report.svg import Svg, text_width, wrap
 from synth.report.terminal import CAUTIONS, _Page, counted
+from synth.report.undecided import what_may_help
 from synth.result import Outcome
 
 _LEAST = {
-    Measure.PRICE: "least price for its power",
+    Measure.PRICE: "least price",
+    Measure.SUPPLY: "least power",
     Measure.PARTS: "fewest parts",
 }
 _MARGIN = 70
-_WIDTH, _HEIGHT = 640, 400
+_WIDTH, _HEIGHT = 640, 430
 
 
 def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
@@ -27,26 +29,40 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
     page = _Page(console)
     page.heading(problem.title or "Options")
     table = page.table(
-        "The front: no design is better in all", ">No.", ">Coins", ">Units", ">Parts", "Proven",
+        "The front: no design is better in all",
+        ">No.",
+        ">Coins",
+        ">Units",
+        ">Parts",
+        "Proven",
         "How it differs from the first",
     )
     for number, choice in enumerate(choices.front, 1):
         page.row(
-            table, str(number), str(choice.price), str(choice.supply), str(choice.parts),
-            _proven(choice), choice.differs or "the cheapest",
+            table,
+            str(number),
+            str(choice.price),
+            str(choice.supply),
+            str(choice.parts),
+            _proven(choice),
+            choice.differs or "the cheapest",
         )
     page.show(table)
-    whole = "This is the whole front, within the bounds of the search." if choices.complete else (
-        "There may be more choices than these."
+    whole = (
+        "This is the whole front, within the bounds of the search."
+        if choices.complete
+        else ("There may be more choices than these.")
     )
     page.say(whole)
     page.items("What is known", choices.notes)
+    if not choices.complete:
+        page.items("What may help", what_may_help(problem))
     if choices.chosen:
         chosen = choices.front[choices.chosen - 1]
         page.section(f"Different designs for choice {choices.chosen}")
         page.say(
-            f"At most {counted(chosen.price, 'coin')} and {counted(chosen.supply, 'unit')}. "
-            + _how_many(choices)
+            f"At most {counted(chosen.price, 'coin')}, {counted(chosen.supply, 'unit')} and "
+            f"{counted(chosen.parts, 'part')}. " + _how_many(choices)
         )
         for number, choice in enumerate(choices.designs, 1):
             page.item(f"{number}.", f"{_parts(choice)}{_differs(choice)}{_shared(choice)}")
@@ -55,9 +71,13 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
 
 def _how_many(choices: Choices) -> str:
     number = len(choices.designs)
+    if choices.all_designs and number == 1:
+        return "1 design, and there is no other."
     if choices.all_designs:
         return f"{counted(number, 'design')}, and there are no others: each is wired differently."
-    return f"{counted(number, 'design')} found; there may be more."
+    if choices.stopped:
+        return f"{counted(number, 'design')}, as many as were asked for; there may be more."
+    return f"{counted(number, 'design')} found in the time; there may be more (--time-limit)."
 
 
 def _differs(choice: Choice) -> str:
@@ -79,12 +99,11 @@ def _parts(choice: Choice) -> str:
 
 
 def _proven(choice: Choice) -> str:
-    return ", ".join(_LEAST[measure] for measure in choice.least) or "checked"
+    told = ["none better in all" if choice.proven else "checked, not proven best"]
+    return ", ".join([*told, *(_LEAST[measure] for measure in choice.least)])
 
 
-def choices_document(
-    choices: Choices, problem: Problem, outcome: Outcome
-) -> dict[str, Any]:
+def choices_document(choices: Choices, problem: Problem, outcome: Outcome) -> dict[str, Any]:
     """Return the choices as plain data: prices in whole coins, power in whole units."""
 
     def one(choice: Choice) -> dict[str, Any]:
@@ -92,6 +111,7 @@ def choices_document(
             "price": choice.price,
             "supply": choice.supply,
             "parts": choice.parts,
+            "proven": choice.proven,
             "least": [measure.value for measure in choice.least],
             "differs": choice.differs,
             **({} if choice.sharings is None else {"sharings": choice.sharings}),
@@ -109,6 +129,8 @@ def choices_document(
         "chosen": choices.chosen,
         "designs": [one(choice) for choice in choices.designs],
         "all_designs": choices.all_designs,
+        "bound": outcome.bound,
+        "bounds": list(outcome.bounds),
         "clash": list(outcome.clash),
     }
 
@@ -119,9 +141,12 @@ def front_svg(choices: Choices, title: str) -> str:
     Lower and further left is better. Same input, same bytes; every text is escaped.
     """
     svg = Svg(f"Choices: {title}", "; ".join(_said(n, c) for n, c in _numbered(choices)))
-    svg.text(24, 28, title or "Choices", size=16, bold=True)
+    named = wrap(title or "Choices", _WIDTH - 48, 16, True, most=1)
+    svg.text(24, 28, named[0], size=16, bold=True)
     svg.text(24, 48, "To the left is cheaper, lower down needs less power.")
-    left, right, top, bottom = _MARGIN, _WIDTH - 30, 70, _HEIGHT - 50
+    if not all(choice.proven for choice in choices.front):
+        svg.text(24, 64, "An open circle: checked, but a better one is not ruled out.")
+    left, right, top, bottom = _MARGIN, _WIDTH - 30, 100, _HEIGHT - 50
     prices = _ticks([choice.price for choice in choices.front])
     units = _ticks([choice.supply for choice in choices.front])
 
@@ -142,13 +167,14 @@ def front_svg(choices: Choices, title: str) -> str:
     placed: list[tuple[int, int, int, int]] = []
     for number, choice in _numbered(choices):
         x, y = across(choice.price), up(choice.supply)
-        svg.circle(x, y, 5, fill="black")
+        svg.circle(x, y, 5, fill="black" if choice.proven else "white")
         label = f"{number}: {counted(choice.parts, 'part')}"
         wide = text_width(label)
         start = x + 10 if x + 14 + wide < right else x - 10 - wide
         level = y - 6
-        while any(a < start + wide and start < b and c - 14 < level < d + 14
-                  for a, b, c, d in placed):
+        while any(
+            a < start + wide and start < b and c - 14 < level < d + 14 for a, b, c, d in placed
+        ):
             level -= 15
         placed.append((start, start + wide, level, level))
         svg.text(start, level, label)

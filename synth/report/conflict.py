@@ -10,7 +10,14 @@ from synth import __version__
 from synth.conflict import Conflict, Kind, WayOut, Wish
 from synth.problem import Problem
 from synth.report.terminal import _Page, counted
+from synth.report.undecided import what_may_help
 from synth.result import Status
+from synth.ticks import format_duration
+
+EXCLUDED = (
+    "no short reason: the search went through every parts list within the bounds, and none can be "
+    "wired so"
+)
 
 
 def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> None:
@@ -22,10 +29,12 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         return
     if conflict.status is Status.UNDECIDED:
         page.say(
-            "Undecided: no design was found in the time, and none was ruled out, so nothing can be "
-            "said of a clash. More time (--time-limit) may decide it; so may --fast, fewer goals "
-            "at once, or a kit with more kinds of parts."
+            "Undecided: no design for all of it was found in the time, and no clash was proven."
         )
+        page.items("Tried", (_tried(conflict),))
+        page.items("Known so far", _known(conflict, problem))
+        page.items("What may help", what_may_help(problem))
+        page.items("Searched within", conflict.bounds)
         return
     number = len(conflict.clash)
     size = "The smallest clash" if conflict.smallest else "A clash"
@@ -34,7 +43,7 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         + ("this cannot be had." if number == 1 else "these cannot be had together.")
     )
     page.items("What clashes", [wish_in_words(wish, problem) for wish in conflict.clash])
-    page.items("Why", conflict.reasons)
+    page.items("Why", conflict.reasons or (EXCLUDED,))
     if conflict.ways:
         page.section("Ways out, each planned and checked")
         for place, way in enumerate(conflict.ways, 1):
@@ -43,6 +52,29 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         page.say("No way out was found in the time.")
     page.items("Not decided", conflict.notes)
     page.items("Impossible within these bounds", conflict.bounds)
+
+
+def _tried(conflict: Conflict) -> str:
+    return (
+        f"{counted(conflict.tried, 'question')} in {conflict.seconds:.0f} s: all goals and limits, "
+        "then sets of some of them, each for a design or for a proof that there is none"
+    )
+
+
+def _known(conflict: Conflict, problem: Problem) -> list[str]:
+    """Return in sentences what is known where a clash is undecided."""
+    known = []
+    if conflict.together:
+        words = [wish_in_words(wish, problem) for wish in conflict.together]
+        known.append(f"these can be had together, as a checked design shows: {'; '.join(words)}")
+    else:
+        known.append("no set of goals that was tried could be had")
+    if conflict.open:
+        words = [wish_in_words(wish, problem) for wish in conflict.open]
+        known.append(f"not decided is whether they go with: {'; '.join(words)}")
+    if conflict.bound is not None:
+        known.append(f"no design costs less than {counted(conflict.bound, 'coin')}")
+    return known
 
 
 def wish_in_words(wish: Wish, problem: Problem) -> str:
@@ -71,7 +103,8 @@ def wish_in_words(wish: Wish, problem: Problem) -> str:
 
 def way_in_words(way: WayOut, problem: Problem) -> str:
     """Return what has to give, and what the design that shows it takes."""
-    costs = f"{counted(way.price, 'coin')}, {counted(way.supply, 'unit')}"
+    price = f"{'' if way.cheapest else 'at most '}{counted(way.price, 'coin')}"
+    costs = f"{price}, {counted(way.supply, 'unit')}"
     if way.value is None:
         words = [
             f"without goal {wish.number} ({_phrase(wish, problem)})"
@@ -81,7 +114,17 @@ def way_in_words(way: WayOut, problem: Problem) -> str:
         ]
         return f"{' and '.join(words)}: {costs}"
     wish = way.dropped[0]
+    least = "no smaller change of it will do" if way.least else "less may do as well"
     more = way.value - wish.number
+    if wish.kind is Kind.GOAL:
+        goal = f"goal {wish.number} ({_phrase(wish, problem)})"
+        if way.time is not None:
+            new, old = format_duration(way.value), format_duration(way.time)
+            least = "no nearer time of another goal will do" if way.least else "a nearer may do"
+            return f"{goal} with {new} in place of {old}: {costs}; {least}"
+        assert problem.peak is not None
+        more = way.value - problem.peak.units
+        return f"{goal} with {counted(way.value, 'unit')} ({more} more): {costs}; {least}"
     thing = {
         Kind.SUPPLY: f"a supply of up to {counted(way.value, 'unit')} ({more} more)",
         Kind.PRICE: f"a price of up to {counted(way.value, 'coin')} ({more} more)",
@@ -89,7 +132,6 @@ def way_in_words(way: WayOut, problem: Problem) -> str:
         Kind.LEAST: f"{-more} less {wish.part}{'' if more == -1 else 's'}, {way.value} at least",
         Kind.SPARE: f"{-more} less to spare, {counted(way.value, 'unit')}",
     }[wish.kind]
-    least = "no smaller change of this limit will do" if way.least else "less may do as well"
     return f"{thing}: {costs}; {least}"
 
 
@@ -120,7 +162,9 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
             {
                 "dropped": [one(wish) for wish in way.dropped],
                 "value": way.value,
+                "time": way.time,
                 "least": way.least,
+                "cheapest": way.cheapest,
                 "price": way.price,
                 "supply": way.supply,
                 "words": way_in_words(way, problem),
@@ -129,4 +173,8 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
         ],
         "notes": list(conflict.notes),
         "bounds": list(conflict.bounds),
+        "together": [one(wish) for wish in conflict.together],
+        "open": [one(wish) for wish in conflict.open],
+        "tried": conflict.tried,
+        "bound": conflict.bound,
     }

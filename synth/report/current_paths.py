@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from synth.design import Design, PartInUse, Terminal, Wire
-from synth.parts.behaviour import SENSING, SHAPES, SPLITTING, PartType
+from synth.parts.behaviour import SHAPES, SPLITTING, PartType
 from synth.parts.kit import Kit
+from synth.parts.markings import closed_at_rest, marking
 from synth.report.layout import shape_of
 from synth.report.symbols import letter
 
@@ -55,12 +56,16 @@ class Branch:
     @property
     def broken(self) -> bool:
         """Whether the contact is closed at rest (twilight: in the dark)."""
+        return closed_at_rest(self.part.type, self.terminal, *self._settings)
+
+    def mark(self, terminal: str) -> str:
+        """Return what a trade part carries at a terminal of this element's part."""
+        return marking(self.part.type, terminal, *self._settings)
+
+    @property
+    def _settings(self) -> tuple[str, str]:
         part = self.part
-        if part.type is PartType.TWILIGHT:
-            return part.setting("passes") == "night"
-        if part.type in SENSING:
-            return part.setting("contact") == "break"
-        return part.type is PartType.RELAY_BREAK or self.terminal == "break"
+        return str(part.setting("contact") or ""), str(part.setting("passes") or "")
 
 
 @dataclass(frozen=True)

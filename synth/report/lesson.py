@@ -85,7 +85,9 @@ def _blocks(lesson: Lesson) -> list[Block]:
         found += _stage(stage, before)
         before = stage
     if lesson.notes:
-        found.append(Head("What is missing", 2))
+        had = {goal.number for goal in last.problem.goals} if last else set()
+        whole = had == {goal.number for goal in lesson.goals} and lesson.end.design is not None
+        found.append(Head("How it was found" if whole else "What is missing", 2))
         found.append(Points(tuple(f"{note[:1].upper()}{note[1:]}." for note in lesson.notes)))
     if last:
         found += _bounds(last)
@@ -93,6 +95,14 @@ def _blocks(lesson: Lesson) -> list[Block]:
 
 
 def _stage(stage: Stage, before: Stage | None) -> list[Block]:
+    if not stage.goals:
+        return [
+            Head(f"Stage {stage.number}: built as is wished", 2),
+            *_wished(stage),
+            *_made(stage),
+            *_seen(stage, before),
+            *_asked(stage),
+        ]
     numbers = " and ".join(str(goal.number) for goal in stage.goals)
     word = "goal" if len(stage.goals) == 1 else "goals"
     found: list[Block] = [
@@ -108,6 +118,27 @@ def _stage(stage: Stage, before: Stage | None) -> list[Block]:
     found += _made(stage)
     found += _seen(stage, before)
     found += _asked(stage)
+    return found
+
+
+def _wished(stage: Stage) -> list[Block]:
+    """Return which wishes for how it is built the circuit before keeps, and how it fails."""
+    kept = [words for words, told in stage.wishes if not told]
+    unkept = [(words, told) for words, told in stage.wishes if told]
+    found: list[Block] = [
+        Words(
+            "All goals hold. What is left are wishes for how the circuit is built, which no stage "
+            "so far had to keep."
+        )
+    ]
+    if kept:
+        found.append(Words("The circuit of the stage before keeps these as it is:"))
+        found.append(Points(tuple(kept)))
+    if unkept:
+        found.append(Words("It does not keep these:"))
+        found.append(Points(tuple(f"{words}: {told}" for words, told in unkept)))
+    if stage.same:
+        found.append(Words("So nothing has to be done."))
     return found
 
 
@@ -144,6 +175,14 @@ def _tried(stage: Stage, before: Stage | None) -> list[Block]:
                 "Nothing that is there has to be changed for this goal, apart from how power is "
                 "shared: it takes only the right place to hang the new on. Not every "
                 "place will do."
+            )
+        )
+        told = f"A place near at hand: {attempt.told}."
+    elif stage.simply is not None and not attempt.natural:
+        found.append(
+            Words(
+                "There are places at which to hang the new so that all holds, but not every place "
+                "will do."
             )
         )
         told = f"A place near at hand: {attempt.told}."
@@ -221,7 +260,7 @@ def _sequence(run: Trace, attempt: Attempt, problem: Problem) -> list[Block]:
             (exact_time(time), ", ".join(by_hand) or "-", (", ".join(follows) or "nothing") + wrong)
         )
     found: list[Block] = [
-        Words("The shortest sequence in which it shows:"),
+        Words("A sequence of the fewest events in which it shows:"),
         Table(("Time", "Outside", "What follows"), tuple(rows[-MOST_ROWS:])),
     ]
     if len(rows) > MOST_ROWS:
@@ -259,7 +298,7 @@ def _made(stage: Stage) -> list[Block]:
     found.append(Head("The circuit of this stage", 3))
     found.append(
         Words(
-            f"{_status(stage.outcome, stage.problem.objectives)} Checked: "
+            f"{_claim(stage)} Checked: "
             f"{counted(stage.verdict.states, 'state')}, every input sequence, any moment: all "
             "goals so far hold."
         )
@@ -279,16 +318,49 @@ def _made(stage: Stage) -> list[Block]:
             Words(
                 f"It costs {counted(changes.price[1], 'coin')}; the supply must deliver "
                 f"{counted(changes.supply[1], 'unit')}; {counted(len(stage.design.wires), 'wire')}."
+                f"{_in_stock(stage)}"
             )
         )
         return found
     if stage.same:
         return found
+    if stage.simply is not None:
+        also = stage.simply
+        found.append(
+            Words(
+                f"Why so much is laid anew: with what was there left as it was, where "
+                f"{also.told}, all goals so far hold as well (checked). But that costs "
+                f"{counted(also.price, 'coin')} with a supply of {counted(also.supply, 'unit')}; "
+                f"this circuit costs {counted(changes.price[1], 'coin')} with "
+                f"{counted(changes.supply[1], 'unit')}."
+            )
+        )
     found.append(Words("What changed since the stage before, splitting of power left aside:"))
     found.append(Points(_steps(stage.inner) or ("nothing but how power is shared",)))
     found.append(Words("Wire by wire, with all that splits power:"))
     found.append(Points(_difference(changes)))
+    if _in_stock(stage):
+        found.append(Words(_in_stock(stage).strip()))
     return found
+
+
+def _claim(stage: Stage) -> str:
+    """Return what is claimed of the circuit of a stage, beside that it holds."""
+    if stage.by_adding:
+        return (
+            "Made by adding to the circuit before, since the search found none in its share of the "
+            "time; not proven to be the best."
+        )
+    return _status(stage.outcome, stage.problem.objectives)
+
+
+def _in_stock(stage: Stage) -> str:
+    """Return what is left to be bought where parts are in stock, "" where there are none."""
+    kit, stock = stage.problem.kit, stage.problem.limits.stock
+    if not stock:
+        return ""
+    to_buy = stage.design.price(kit, stock)
+    return f" Beside what is in stock, parts for {counted(to_buy, 'coin')} have to be bought."
 
 
 def _difference(changes: Changes) -> tuple[str, ...]:
@@ -491,6 +563,7 @@ def lesson_document(lesson: Lesson, folder: str, files: Sequence[str]) -> dict[s
             {
                 "number": stage.number,
                 "goals": [goal.number for goal in stage.goals],
+                "wishes": [{"wish": words, "unkept": told} for words, told in stage.wishes],
                 "status": stage.outcome.status.value,
                 "price": stage.changes.price[1],
                 "supply": stage.changes.supply[1],
@@ -499,9 +572,17 @@ def lesson_document(lesson: Lesson, folder: str, files: Sequence[str]) -> dict[s
                 if stage.attempt is None
                 else {
                     "told": stage.attempt.told,
+                    "natural": stage.attempt.natural,
                     "fault": stage.attempt.defect.fault.value,
                     "message": stage.attempt.defect.message,
                     "design": design_document(stage.attempt.design),
+                },
+                "simply": None
+                if stage.simply is None
+                else {
+                    "told": stage.simply.told,
+                    "price": stage.simply.price,
+                    "supply": stage.simply.supply,
                 },
                 "questions": [
                     {"ask": question.ask, "answer": list(question.answer)}

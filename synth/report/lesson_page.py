@@ -110,6 +110,7 @@ img { max-width: 100%; height: auto; }
 details { border: .8pt solid #000; padding: .3em .7em; margin: .4em 0 1em; }
 summary { cursor: pointer; font-weight: bold; }
 .wide { overflow-x: auto; }
+@media screen and (max-width: 44em) { figure img { max-width: none; } }
 @media print { body { max-width: none; padding: 0; } h2, h3 { break-after: avoid; } }
 """
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -152,8 +153,8 @@ def _html_block(block: Block) -> list[str]:
             # A picture of its own: names in one drawing cannot meet those in another.
             data = base64.b64encode(svg.encode("utf-8")).decode("ascii")
             source = f"data:image/svg+xml;base64,{data}"
-            return ["<figure>", f'<img alt="{escape(about)}" src="{source}">',
-                    f"<figcaption>{escape(about)}</figcaption>", "</figure>"]  # fmt: skip
+            return ["<figure>", '<div class="wide">', f'<img alt="{escape(about)}" src="{source}">',
+                    "</div>", f"<figcaption>{escape(about)}</figcaption>", "</figure>"]  # fmt: skip
         case Fold(ask, label, inner):
             answer = [line for each in inner for line in _html_block(each)]
             return [f"<p><b>{escape(ask)}</b></p>", "<details>",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from xml.etree import ElementTree
 
 from synth.design import Design, design_document
 from synth.problem import Problem
@@ -18,13 +19,28 @@ from synth.trace import Trace
 
 PDF = "drawings.pdf"
 DESIGN = "design.json"
+PAGE = "page.html"
+WIDE = 1.4
+"""Width by height from which on a drawing is more legible on paper that is turned: a sheet of A4
+has 269 by 182 mm of room, so one of 1.22 is as large either way, and loses its heading."""
+
+
+def _wide(drawings: Mapping[str, str]) -> frozenset[str]:
+    """Return the names of drawings that are much wider than high."""
+    found = set()
+    for name, text in drawings.items():
+        root = ElementTree.fromstring(text.encode("utf-8"))
+        if float(root.get("width", "1")) > WIDE * float(root.get("height", "1")):
+            found.add(name)
+    return frozenset(found)
 
 
 def pack_files(
-    sheets: Sequence[Sheet], cases: Cases, design: Design, problem: Problem, trace: Trace,
-    nodes: Mapping[int, int], paper: str, key: str,
+    sheets: Sequence[Sheet], cases: Mapping[str, Cases], design: Design, problem: Problem,
+    trace: Trace, nodes: Mapping[int, int], paper: str, key: str, page: str,
 ) -> dict[str, str | bytes]:
-    """Return every file of the pack, the index first; `nodes`: the node of each wire's number."""
+    """Return every file of the pack, the index first; `nodes`: the node of each wire's number,
+    `cases`: the steps of each test by name, `page`: the page in which the circuit runs."""
     title = f"Hand-over pack: {problem.title or 'a circuit'}"
     name = problem.title or "Circuit"
     drawings = {
@@ -36,10 +52,11 @@ def pack_files(
     data = {
         "08-timing.vcd": vcd(trace),
         "08-timing.wave.json": wave_json(trace, name),
-        "10-test-sheet.junit.xml": junit(cases, title),
-        "10-test-sheet.tap": tap(cases),
     }
-    more = [DESIGN]
+    for test, steps in cases.items():
+        data[f"10-{test}.junit.xml"] = junit(steps, title)
+        data[f"10-{test}.tap"] = tap(steps)
+    more = [PAGE, DESIGN]
     pdf: dict[str, str | bytes] = {}
     if available():
         pdf[PDF] = pdf_of(drawings, paper, title)
@@ -54,13 +71,15 @@ def pack_files(
         f"Design {key}. Fifteen items, in the order in which a reader who knows nothing of it "
         "needs them. Cautions are item 2: read them before anything is touched.",
         f"To be printed on {paper}, black and white. {paper_note}",
+        f"To see it run, open {PAGE} in a browser: work its inputs, let time pass, go back. It "
+        "needs no network.",
     )
     index: dict[str, str | bytes] = {
         "index.md": index_markdown(sheets, title, notes, more),
-        "index.html": html(sheets, title, paper, notes),
+        "index.html": html(sheets, title, paper, notes, more, _wide(drawings)),
     }
     pages = {prefixed(sheet, f"{sheet.name}.md"): markdown(sheet) for sheet in sheets}
     return {
-        **index, **pages, **csv_files(sheets), **drawings, **data, **pdf,
+        **index, **pages, **csv_files(sheets), **drawings, **data, **pdf, PAGE: page,
         DESIGN: to_json(design_document(design)),
     }

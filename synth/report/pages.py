@@ -122,14 +122,15 @@ def _markdown_table(sheet: Sheet, table: Table) -> list[str]:
 # ---- HTML -----------------------------------------------------------------------------------
 
 _STYLE = """
-@page { size: %s; margin: 14mm; }
+@page { size: %(paper)s; margin: 14mm; }
+@page turned { size: %(paper)s landscape; margin: 14mm; }
 body { font: 10.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 60em;
   margin: 0 auto; padding: 1em; }
 h1 { font-size: 17pt; } h2 { font-size: 14pt; border-bottom: 1.5pt solid #000; margin-top: 2em; }
 h3 { font-size: 11.5pt; margin: 1.2em 0 .3em; }
 table { border-collapse: collapse; width: 100%%; font-size: 8.5pt; margin: .5em 0; }
 th, td { border: .6pt solid #000; padding: 1.5pt 4pt; text-align: left; vertical-align: top;
-  overflow-wrap: anywhere; min-width: 1.5em; }
+  overflow-wrap: break-word; min-width: 1.5em; }
 th { border-bottom-width: 1.5pt; }
 thead { display: table-header-group; } tr { break-inside: avoid; }
 img { max-width: 100%%; height: auto; }
@@ -137,13 +138,23 @@ img { max-width: 100%%; height: auto; }
 .file { font-size: 8.5pt; }
 .wide { overflow-x: auto; }
 @media print { body { max-width: none; padding: 0; } section { break-before: page; }
-  a { color: #000; text-decoration: none; } }
+  a { color: #000; text-decoration: none; }
+  /* A picture goes on one sheet; one much wider than high gets its own, turned. */
+  img { max-height: 215mm; } .turned { page: turned; } .turned img { max-height: 165mm; }
+  h2, h3, p:has(+ p > img) { break-after: avoid; }
+  /* The card has to go on one sheet, also that of many goals. */
+  #item-1 { columns: 2; column-gap: 8mm; font-size: 9pt; }
+  #item-1 h2 { column-span: all; margin-top: 0; } #item-1 h3 { break-after: avoid; } }
 """
 
 
-def html(sheets: Sequence[Sheet], title: str, paper: str, notes: Sequence[str]) -> str:
-    """Return the whole pack as one page to be read or printed on `paper` (A4 or Letter)."""
-    head = escape(title)
+def html(
+    sheets: Sequence[Sheet], title: str, paper: str, notes: Sequence[str],
+    more: Sequence[str] = (), turned: frozenset[str] = frozenset(),
+) -> str:
+    """Return the whole pack as one page to be read or printed on `paper` (A4 or Letter); `more`
+    are files besides, `turned` the pictures that get a sheet in landscape."""
+    head, style = escape(title), _STYLE % {"paper": paper}
     lines = [
         "<!DOCTYPE html>",
         '<html lang="en">',
@@ -153,7 +164,7 @@ def html(sheets: Sequence[Sheet], title: str, paper: str, notes: Sequence[str]) 
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
         "img-src 'self' file: data:; style-src 'unsafe-inline'\">",
         f"<title>{head}</title>",
-        f"<style>{_STYLE % paper}</style>",
+        f"<style>{style}</style>",
         "</head>",
         "<body>",
         f"<h1>{head}</h1>",
@@ -162,16 +173,19 @@ def html(sheets: Sequence[Sheet], title: str, paper: str, notes: Sequence[str]) 
         *(f'<li><a href="#item-{s.number}">{escape(s.title)}</a></li>' for s in sheets),
         "</ol>",
     ]
+    if more:
+        links = ", ".join(f'<a href="{escape(name)}">{escape(name)}</a>' for name in more)
+        lines.append(f'<p class="file">Also: {links}</p>')
     for sheet in sheets:
         lines += [f'<section id="item-{sheet.number}">',
                   f"<h2>{sheet.number}. {escape(sheet.title)}</h2>"]
         for block in sheet.blocks:
-            lines += _html_block(sheet, block)
+            lines += _html_block(sheet, block, turned)
         lines.append("</section>")
     return "\n".join([*lines, "</body>", "</html>", ""])
 
 
-def _html_block(sheet: Sheet, block: object) -> list[str]:
+def _html_block(sheet: Sheet, block: object, turned: frozenset[str]) -> list[str]:
     match block:
         case Words(text, strong):
             kind = ' class="strong"' if strong else ""
@@ -183,7 +197,8 @@ def _html_block(sheet: Sheet, block: object) -> list[str]:
             return [f"<{tag}>", *(f"<li>{escape(item)}</li>" for item in items), f"</{tag}>"]
         case Picture(file, about):
             name = prefixed(sheet, file)
-            return [f'<p><img src="{escape(name)}" alt="{escape(about)}"></p>']
+            kind = ' class="turned"' if name in turned else ""
+            return [f'<p{kind}><img src="{escape(name)}" alt="{escape(about)}"></p>']
         case Table():
             return _html_table(sheet, block)
     raise AssertionError(block)
@@ -193,9 +208,9 @@ def _html_table(sheet: Sheet, table: Table) -> list[str]:
     rows = table.rows if table.shown is None else table.rows[: table.shown]
     lines = []
     if rows:
-        head = "".join(f'<th scope="col">{escape(column)}</th>' for column in table.columns)
+        head = "".join(f'<th scope="col">{_broken(column)}</th>' for column in table.columns)
         lines = ['<div class="wide"><table>', f"<thead><tr>{head}</tr></thead>", "<tbody>"]
-        lines += ["<tr>" + "".join(f"<td>{escape(t)}</td>" for t in row) + "</tr>" for row in rows]
+        lines += ["<tr>" + "".join(f"<td>{_broken(t)}</td>" for t in row) + "</tr>" for row in rows]
         lines += ["</tbody>", "</table></div>"]
     left = len(table.rows) - len(rows)
     if table.file:
@@ -203,6 +218,19 @@ def _html_table(sheet: Sheet, table: Table) -> list[str]:
         more = f" ({left} more rows)" if left and rows else ""
         lines.append(f'<p class="file">As a file{more}: <a href="{name}">{name}</a></p>')
     return lines
+
+
+LONGEST_WORD = 14
+"""Characters of a word of a table after which it may be broken."""
+
+
+def _broken(text: str) -> str:
+    """Return a text for a cell, with places at which a browser may break long words."""
+    words = []
+    for word in visible(text).split(" "):
+        cuts = range(0, len(word), LONGEST_WORD)
+        words.append("<wbr>".join(escape(word[at : at + LONGEST_WORD]) for at in cuts))
+    return " ".join(words)
 
 
 def index_markdown(

@@ -18,8 +18,10 @@ from xml.etree import ElementTree
 
 from synth.errors import OutputError
 
-SMALLEST = 0.5
-"""Points of paper for one px of a drawing at least: text of 11 px is then 5.5 points high."""
+SMALLEST = 0.42
+"""Points of paper for one px of a drawing at least: text of 11 px is then 4.6 points high."""
+SPREAD = 0.55
+"""Points for one px of a drawing that goes over several sheets."""
 LARGEST = 0.75
 """Points for one px at most: 96 px to an inch."""
 BORDER = 34
@@ -83,7 +85,7 @@ class _Drawing:
             wide, high = high, wide
         room = (wide - 2 * BORDER, high - 2 * BORDER)
         fits = min(room[0] / self.width, room[1] / self.height, LARGEST)
-        self.scale = max(fits, SMALLEST)
+        self.scale = fits if fits >= SMALLEST else SPREAD
         across = self._sheets(self.width * self.scale, room[0])
         down = self._sheets(self.height * self.scale, room[1])
         for row in range(down):

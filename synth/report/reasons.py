@@ -29,6 +29,7 @@ CAUTION = (
 """Usual cautions of the trade (common practice, no source)."""
 
 NONE = "none was found"
+WISHED_ANYWAY = "no part: what the goals need keeps it, or no single change shows what it takes"
 
 COUNTED = (
     "Of each load the shortest way to go wrong is told, with the goals that it breaks; longer ways "
@@ -41,12 +42,17 @@ def print_reasons(console: Console, design: Design, problem: Problem, reasons: R
     page = _Page(console)
     page.heading(f"{problem.title or 'Design'}: why each part is there")
     page.say(_summary(design, reasons))
-    page.items("No goal needs", _needless(reasons))
+    page.items("No goal needs", _needless(reasons, problem))
     table = page.table("What each goal needs", ">Goal", "Phrase", "Parts")
     for goal in problem.goals:
         parts = ", ".join(reasons.needed_by(goal.number)) or NONE
         page.row(table, str(goal.number), goal.phrase, parts)
     page.show(table)
+    if reasons.wishes:
+        table = page.table("Wishes for how it is built", "Wish", "Only for it, or set for it")
+        for wish in reasons.wishes:
+            page.row(table, wish, ", ".join(reasons.kept_for(wish)) or WISHED_ANYWAY)
+        page.show(table)
     table = page.table("Parts", "Part", "Goals", "Why")
     for item in reasons.parts:
         name = item.part.name
@@ -106,13 +112,22 @@ def _summary(design: Design, reasons: Reasons) -> str:
     if not reasons.complete:
         left = sum(not a.decided for a in (*changes, *(a for _, a in reasons.wires)))
         return f"{told} Not all: it ended with {left} of them not decided."
-    if not reasons.needless:
+    if not reasons.needless and reasons.whole:
         told += " Every part is needed."
     return told
 
 
-def _needless(reasons: Reasons) -> list[str]:
-    return [f"{answer.part}: {answer.sentence}" for answer in reasons.needless]
+def _needless(reasons: Reasons, problem: Problem) -> list[str]:
+    """Return a sentence for each part that no goal and no wish needs; of those that cost nothing
+    it is said that no lower price is to be had without them."""
+    prices = {part.name: part.price for part in problem.kit.parts}
+    prices |= dict.fromkeys((name for name, number in problem.limits.stock if number), 0)
+    kinds = {item.part.name: item.part.part for item in reasons.parts}
+    return [
+        f"{answer.part}: {answer.sentence}"
+        + ("" if prices.get(kinds[answer.part]) else " It costs nothing, or is in stock.")
+        for answer in reasons.needless
+    ]
 
 
 def _lines(item: PartReasons) -> list[tuple[str, str]]:
@@ -144,13 +159,30 @@ def floor_lines(floor: Floor, price: int, outcome: Outcome, problem: Problem) ->
         lines.append(f"{counted(number, 'list')} of parts ruled out: {reason}.")
     if floor.price is None:
         lines.append("These reasons leave no list of parts that was looked at.")
-        return lines
+        return [*lines, *_solved_alone(floor)]
+    beside = " beside what is in stock" if problem.limits.stock else ""
     lines.append(
-        f"These reasons alone prove that every circuit costs at least "
-        f"{counted(floor.price, 'coin')}: the cheapest list of parts that they leave is "
+        f"These reasons alone prove that every circuit within the bounds below costs at least "
+        f"{counted(floor.price, 'coin')}{beside}: the cheapest list of parts that they leave is "
         f"{floor.cheapest}."
     )
     lines.append(_gap(floor, price, outcome, problem))
+    return [*lines, *_solved_alone(floor)]
+
+
+def _solved_alone(floor: Floor) -> list[str]:
+    """Return what some loads cost by themselves, in sentences."""
+    lines = []
+    for item in floor.alone:
+        if item.price == 0:
+            continue  # nothing to tell
+        numbers = " and ".join(map(str, item.goals))
+        goals = f"goal{'' if len(item.goals) == 1 else 's'} {numbers}"
+        lines.append(
+            f"Solved by {'itself' if len(item.loads) == 1 else 'themselves'}, "
+            f"{' and '.join(item.loads)} ({goals}) cannot be had for less than "
+            f"{counted(item.price, 'coin')}, proven: {item.parts}."
+        )
     return lines
 
 
@@ -207,11 +239,16 @@ def reasons_document(problem: Problem, reasons: Reasons) -> dict[str, Any]:
             }
             for goal in (problem.goals if reasons.whole else ())
         ],
+        "wishes": [
+            {"wish": wish, "parts": list(reasons.kept_for(wish))}
+            for wish in (reasons.wishes if reasons.whole else ())
+        ],
         "parts": [
             {
                 "name": item.part.name,
                 "about": item.about,
                 "goals": list(item.goals),
+                "wishes": list(item.wishes),
                 "needless": item.needless is not None,
                 "changes": [_answer_document(answer) for answer in item.answers],
             }
@@ -239,6 +276,7 @@ def _answer_document(answer: Answer) -> dict[str, Any]:
         "verdict": "fails" if answer.broken else "holds" if answer.decided else "undecided",
         "sentence": answer.sentence,
         "goals": list(answer.goals),
+        "unkept": [{"wish": item.wish, "told": item.told} for item in answer.unkept],
         "broken": verdict_document(Verdict(not defects, 0, defects))["defects"],
     }
 
@@ -254,14 +292,26 @@ def floor_document(floor: Floor, price: int, outcome: Outcome, problem: Problem)
         "ruled-out": [{"lists": n, "reason": reason} for reason, n in floor.excluded],
         "left": floor.left,
         "all-counted": floor.counted_all,
+        "alone": [
+            {
+                "loads": list(item.loads),
+                "goals": list(item.goals),
+                "price": item.price,
+                "parts": item.parts,
+            }
+            for item in floor.alone
+        ],
         "told": floor_lines(floor, price, outcome, problem),
+        "bounds": list(outcome.bounds),
     }
 
 
-def reasons_files(problem: Problem, reasons: Reasons, extra: Sequence[str] = ()) -> dict[str, str]:
+def reasons_files(
+    problem: Problem, reasons: Reasons, extra: Sequence[str] = (), bounds: Sequence[str] = ()
+) -> dict[str, str]:
     """Return why.md and a timing picture for each part that has one, by file name.
 
-    `extra` are sentences on why nothing cheaper will do.
+    `extra` are sentences on why nothing cheaper will do, `bounds` those within which they hold.
     """
     files: dict[str, str] = {}
     title = f"{problem.title or 'Design'}: why each part is there"
@@ -272,6 +322,12 @@ def reasons_files(problem: Problem, reasons: Reasons, extra: Sequence[str] = ())
             parts = ", ".join(reasons.needed_by(goal.number)) or NONE
             lines.append(f"{goal.number}. {_plain(goal.phrase)}: {_plain(parts)}")
         lines.append("")
+        if reasons.wishes:
+            lines += ["## Wishes for how it is built", ""]
+            for wish in reasons.wishes:
+                parts = ", ".join(reasons.kept_for(wish)) or WISHED_ANYWAY
+                lines.append(f"- {_plain(wish)}: {_plain(parts)}")
+            lines.append("")
     if not reasons.complete:
         lines += ["It ended before everything was decided.", ""]
     lines += [_plain(COUNTED), ""]
@@ -294,6 +350,8 @@ def reasons_files(problem: Problem, reasons: Reasons, extra: Sequence[str] = ())
     ]
     if extra:
         lines += ["", "## Why nothing cheaper", "", *(f"- {_plain(line)}" for line in extra)]
+    if bounds:
+        lines += ["", "Within these bounds:", "", *(f"- {_plain(line)}" for line in bounds)]
     return {"why.md": "\n".join(lines).rstrip() + "\n", **files}
 
 

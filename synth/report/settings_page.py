@@ -148,7 +148,7 @@ def sheet_page(sheet: SettingsSheet) -> str:
             lines += ["", "Whoever moves the inputs keeps to the test values of what is known."]
     if sheet.forced_by:
         lines += ["", "## What forces the longest test time", ""]
-        lines += [f"- {order}" for order in sheet.forced_by]
+        lines += [f"- {_cell(order)}" for order in sheet.forced_by]
     if sheet.passes:
         lines += ["", "## How long one pass takes", "", "| what | real | test |", "|---|---|---|"]
         for each in sheet.passes:

@@ -66,6 +66,12 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     page.say(_status(outcome, problem.objectives))
     if outcome.status is Status.IMPOSSIBLE:
         page.items("What clashes", outcome.clash)
+    if outcome.status is Status.UNDECIDED:
+        from synth.report import undecided
+
+        page.items("Tried", undecided.tried(outcome))
+        page.items("Known so far", undecided.known(outcome, problem))
+        page.items("What may help", undecided.what_may_help(problem))
     claimed = outcome.status in (Status.PROVEN, Status.BEST_FOUND)
     if claimed and outcome.design is not None:
         page.say(_figures(outcome, outcome.design))
@@ -124,7 +130,7 @@ def _status(outcome: Outcome, objectives: Sequence[Objective]) -> str:
             )
         case Status.UNDECIDED:
             return (
-                "Undecided: time ran out before a circuit was found that passes the check, and "
+                "Undecided: the search ended before a circuit was found that passes the check, and "
                 "before it was proven that there is none. Nothing else can be said."
             )
 

@@ -67,12 +67,14 @@ def _reference(name: str) -> str:
 
 
 def wave_json(trace: Trace, title: str) -> str:
-    """Return `trace` as WaveJSON: one brick for each stretch between changes, not to scale, with
-    the exact times in its head."""
+    """Return `trace` as WaveJSON: one brick for each stretch between changes, not to scale. The
+    first row tells in each brick the exact time at which it begins; as data of bricks, since
+    readers differ in what else they take for the ticks of a head."""
     times = sorted({
         Fraction(0), *(t for track in trace.tracks for t, _ in changes_of(track, trace.end)[1])
     })
-    signal: list[Any] = []
+    told = [exact_time(time) for time in times]
+    signal: list[Any] = [{"name": "from", "wave": "=" * len(times), "data": told}, {}]
     for heading, tracks in grouped(trace):
         rows: list[Any] = [heading]
         for track in tracks:
@@ -81,8 +83,11 @@ def wave_json(trace: Trace, title: str) -> str:
             wave = "".join(str(int(moments[t])) if t in moments else "." for t in times)
             rows.append({"name": visible(track.name), "wave": wave})
         signal.append(rows)
-    ticks = " ".join(exact_time(time).replace(" ", "") for time in times)
-    document = {"signal": signal, "head": {"text": visible(title), "tick": ticks}}
+    # A brick has room for about five characters.
+    wide = -(-max(map(len, told)) // 5)
+    document = {
+        "signal": signal, "head": {"text": visible(title)}, "config": {"hscale": wide}
+    }
     return json.dumps(document, indent=1, ensure_ascii=True) + "\n"
 
 

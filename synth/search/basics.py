@@ -20,7 +20,7 @@ Key = tuple[int, ...]
 """Objectives in their order."""
 DEPTH = 8
 """Evaluations in which a circuit must have settled after an event: a bound of every claim."""
-LARGEST = 500_000
+LARGEST = 300_000
 """Most clauses of a question, by estimate; a larger one is not put, and nothing is claimed of it.
 It keeps the memory of the whole process within some 300 MB."""
 POINTS = 26

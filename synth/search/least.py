@@ -110,13 +110,21 @@ def _reasons(engine: Engine) -> list[str]:
     relays = [part for part, _ in catalogue.offers if part.type in CONTROLLED]
     if waiting.remembering and relays:
         loads = ", ".join(waiting.remembering)
+        kinds = "relay or timer" if waiting.controlled == 1 else "relays and timers"
         told.append(
-            f"What {loads} must do depends on what was before, with all timers as they are, so "
-            f"{waiting.controlled} relays and timers must be in use at once: at least "
+            f"What {loads} must do depends on what was before, with all timers as they are, so at "
+            f"least {waiting.controlled} {kinds} must be in use at once: at least "
             f"{_coins(_paid(problem, relays, len(waiting.remembering)))} more."
         )
     elif engine.remembers:
         told.append("What a load must do depends on what was before, so some part must remember.")
+    for name, least in problem.limits.least:
+        offers = [part for part, _ in catalogue.offers if part.name == name]
+        if offers:
+            told.append(
+                f"At least {_counted(name, least)} is asked for, perhaps among the parts above: at "
+                f"least {_coins(_paid(problem, offers[:1], least))}."
+            )
     needed = engine.needed()
     if needed is None:
         return told
@@ -127,8 +135,9 @@ def _reasons(engine: Engine) -> list[str]:
         parts = catalogue.parts(bare.items)
         share = bare.price - catalogue.price(parts)
         if share > 0:
+            loads = "1 load" if catalogue.loads == 1 else f"{catalogue.loads} loads"
             told.append(
-                f"{catalogue.loads} loads and the parts that follow inputs need more inputs fed "
+                f"{loads} and the parts that follow inputs or are asked for need more inputs fed "
                 "than there are outputs, and an output feeds one wire: sharing costs at least "
                 f"{_coins(share)}."
             )

@@ -28,6 +28,10 @@ MOST_STATES = 20_000
 """States explored for one attempt; one that needs more is passed over."""
 MOST_RIGHT = 6
 """Changes of a load that an attempt has right: more do not make it more telling."""
+MOST_RIGHT_AT_FIRST = 2
+"""The same in the first stage, where fewer parts are more telling: on, and off again."""
+LATER = 1_000
+"""How much later an input changes, in ticks, so that it is not just when a timer expires."""
 MOST_BUILT = 12
 """Failing attempts for which power is shared until one can be built."""
 
@@ -63,6 +67,8 @@ class Failed:
     example: Counterexample
     nearly: bool
     """Made from the new circuit, not from the one before."""
+    natural: bool
+    """What one would do without thinking."""
 
 
 @dataclass(frozen=True)
@@ -72,14 +78,27 @@ class _Candidate:
     far: int
     """How many parts and wires are different from those before."""
     nearly: bool
+    natural: bool
+    """The new load is hung on the supply, or the new contact is put right before the load."""
+    alters: bool
+    """A part that was there, and stays as it is in the end, is left out or set otherwise."""
     missing: int
     """Inputs that the new circuit follows and this one does not."""
     place: int
     """Its place in the order in which attempts come to mind: from the supply outwards."""
 
 
+@dataclass(frozen=True)
+class _Try:
+    """What one may try: in words, the circuit, whether it comes to mind before all others."""
+
+    told: str
+    design: Design
+    natural: bool = False
+
+
 _AS_IT_WAS = "everything is left as it was"
-_Rank = tuple[bool, bool, bool, int, int, int, int, bool, int, float, int]
+_Rank = tuple[bool, bool, bool, bool, bool, int, int, int, int, bool, int, float, int]
 
 
 def first_attempt(
@@ -97,20 +116,23 @@ def first_attempt(
     `before` is the problem without what is newly asked, `subjects`. What comes first is an
     attempt in which a load is on or off when it should not be, and which would be right there
     without the new goals; then one that follows each input that is asked for; then one that does
-    more right in the run that shows the problem at
-    work, up to on and off again; then the one nearest to `old`; then the shortest failure.
+    more right in the run that shows the problem at work, up to a number of changes; then the one
+    nearest to `old`; then the shortest failure. What one would do without thinking comes before the
+    inputs that are asked for: hang the new on the supply, or put a contact right before its load.
     """
     candidates = sorted(_candidates(old, new, problem, trial, subjects), key=lambda c: c.far)
-    others = [s for s in _subjects(problem) if s not in subjects]
+    others = [s for s in subjects_of(problem) if s not in subjects]
     moments, end = trial.showing_run(problem)
     shown = trial.run(new, problem, moments, end)
+    most_right = MOST_RIGHT if before is not None else MOST_RIGHT_AT_FIRST
 
     def rank(candidate: _Candidate, subject: Subject, defect: Defect) -> _Rank:
         right = (0, 0)
         if isinstance(subject, str):
             run = trial.run(candidate.design, problem, moments, end)
             right = (_before_it_fails(defect, subject), _right(run, shown, subject))
-        return _rank(candidate, subject, defect, subjects, right, _old_fault(defect))
+        fault = _old_fault(defect)
+        return _rank(candidate, subject, defect, subjects, right, fault, most_right)
 
     def _old_fault(defect: Defect) -> bool:
         example = defect.counterexample
@@ -147,15 +169,18 @@ def _rank(
     subjects: Sequence[Subject],
     right: tuple[int, int],
     old_fault: bool,
+    most_right: int,
 ) -> _Rank:
     example = defect.counterexample
     assert example is not None
-    in_its_run, in_the_other = (-min(count, MOST_RIGHT) for count in right)
+    in_its_run, in_the_other = (-min(count, most_right) for count in right)
     return (
         defect.fault not in (Fault.GOAL, Fault.TOGETHER, Fault.PEAK),
         # Only a new part left out: that is what there was before, no attempt.
         candidate.far == 0 and candidate.told != _AS_IT_WAS,
         old_fault,
+        candidate.alters,
+        not candidate.natural,
         candidate.missing,
         in_its_run,
         in_the_other,
@@ -193,7 +218,8 @@ def _before_it_fails(defect: Defect, load: str) -> int:
 def _built(
     candidate: _Candidate, problem: Problem, subject: Subject, trial: Trial, deadline: float
 ) -> Failed | None:
-    """Return the attempt with its power shared; None when it cannot be built within the limits."""
+    """Return the attempt with its power shared, and the shortest way in which it fails, at
+    `subject` if it is as short there; None when it cannot be built within the limits."""
     plain = candidate.design
     feeds = tuple((wire.source, wire.target) for wire in plain.wires)
     design = trial.share(Skeleton(plain.kit, plain.parts, feeds), problem)
@@ -203,13 +229,53 @@ def _built(
     build = (Fault.STRUCTURE, Fault.LIMIT, Fault.UNITS)
     if verdict.holds or any(defect.fault in build for defect in verdict.defects):
         return None
-    defect = trial.failure(design, problem, subject, deadline, MOST_STATES)
-    if defect is None or defect.counterexample is None:
+    # What shows soonest, whatever load it is at: nothing goes wrong before it in its run.
+    found: list[tuple[int, Fraction, bool, Defect]] = []
+    for each in subjects_of(problem):
+        failed = trial.failure(design, problem, each, deadline, MOST_STATES)
+        if failed is not None and failed.counterexample is not None:
+            moments = failed.counterexample.moments
+            found.append((len(moments), moments[-1].time, each != subject, failed))
+    if not found:
         return None
-    return Failed(candidate.told, design, defect, defect.counterexample, candidate.nearly)
+    defect = min(found, key=lambda item: item[:3])[3]
+    assert defect.counterexample is not None
+    near, natural = candidate.nearly, candidate.natural
+    example = _clearer(design, problem, defect.counterexample, trial)
+    return Failed(candidate.told, design, defect, example, near, natural)
 
 
-def _subjects(problem: Problem) -> list[Subject]:
+def _clearer(
+    design: Design, problem: Problem, example: Counterexample, trial: Trial
+) -> Counterexample:
+    """Return the example with its last input a little later where a timer expires just when it
+    changes, if it is right until then and fails there all the same: two things at once are hard to
+    follow. Not where something is known of how long inputs stay."""
+    last, trace = example.moments[-1], example.trace
+    known = any(i.least_on or i.most_on or i.least_off or i.most_off for i in problem.inputs)
+    if known or trace is None or not last.inputs or not example.load or example.got is None:
+        return example
+    if not any(t.role == "timer" and last.time in dict(t.changes) for t in trace.tracks):
+        return example
+    moments = (*example.moments[:-1], replace(last, time=last.time + LATER))
+    end = trace.end + LATER
+    run = trial.run(design, problem, moments, end)
+    tracks = {t.name: t for t in run.tracks if t.role == "load"}
+    between = {t for track in run.tracks for t, _ in track.changes if t < moments[-1].time}
+    for time_ in sorted(t for t in between if t >= last.time):
+        so_far = (*example.moments[:-1], Moment(time_))
+        for load, track in tracks.items():
+            if trial.required(problem, load, so_far) not in (None, track.level(time_)):
+                return example
+    got = tracks[example.load].level(moments[-1].time)
+    wanted = trial.required(problem, example.load, moments)
+    if (got, wanted) != (example.got, example.expected):
+        return example
+    return replace(example, moments=moments, trace=run)
+
+
+def subjects_of(problem: Problem) -> list[Subject]:
+    """Return all that a problem asks."""
     peak = [problem.peak] if problem.peak is not None else []
     return [*(r.load for r in problem.requirements), *problem.apart, *peak]
 
@@ -235,21 +301,37 @@ def _candidates(
     before, after = trial.bare(old), trial.bare(new)
     seen = {(_parts(after), _feeds(after))}
     added = list(_added(before, after, kit, subjects))
-    for at, (told, design) in enumerate([*added, *_nearly(after, problem, subjects)]):
-        changed = trial.pruned(design, kit)
-        inputs = {
-            Terminal(part.name, name)
-            for part in changed.parts
-            for shape in (kit.index[part.part].shape,)
-            for name in shape.power + shape.controls
-        }
+    for at, each in enumerate([*added, *_nearly(after, problem, subjects)]):
+        changed = trial.pruned(each.design, kit)
         key = (_parts(changed), _feeds(changed))
-        if key in seen or {wire.target for wire in changed.wires} != inputs:
+        if key in seen or not whole(changed, kit):
             continue
         seen.add(key)
         far = len(key[0] ^ _parts(before)) + len(key[1] ^ _feeds(before))
         missing = len(_followed(after) - _followed(changed))
-        yield _Candidate(told, changed, far, at >= len(added), missing, len(seen))
+        nearly = at >= len(added)
+        alters = not _parts(before) & _parts(after) <= _parts(changed)
+        yield _Candidate(each.told, changed, far, nearly, each.natural, alters, missing, len(seen))
+
+
+def whole(design: Design, kit: Kit) -> bool:
+    """Return whether every input of a bare design is fed."""
+    inputs = {
+        Terminal(part.name, name)
+        for part in design.parts
+        for shape in (kit.index[part.part].shape,)
+        for name in shape.power + shape.controls
+    }
+    return {wire.target for wire in design.wires} == inputs
+
+
+def added(
+    old: Design, new: Design, kit: Kit, subjects: Sequence[Subject]
+) -> Iterator[tuple[str, Design]]:
+    """Yield (in words, bare design) for each way simply to add the loads and contacts of `new`
+    to `old`, both bare; what comes to mind first comes first."""
+    ways = sorted(_added(old, new, kit, subjects), key=lambda way: not way.natural)
+    yield from ((way.told, way.design) for way in ways)
 
 
 def _parts(design: Design) -> frozenset[PartInUse]:
@@ -272,9 +354,7 @@ def _outputs(design: Design, kit: Kit) -> list[Terminal]:
     ]
 
 
-def _added(
-    old: Design, new: Design, kit: Kit, subjects: Sequence[Subject]
-) -> Iterator[tuple[str, Design]]:
+def _added(old: Design, new: Design, kit: Kit, subjects: Sequence[Subject]) -> Iterator[_Try]:
     """Yield the circuit there is, with the new loads and contacts simply added."""
     known = {part.name for part in old.parts}
     fed = {wire.target for wire in old.wires}
@@ -292,33 +372,37 @@ def _added(
         return replace(old, parts=(*old.parts, *fresh), wires=(*kept, *laid))
 
     if not loads and not contacts:
-        yield _AS_IT_WAS, old
+        yield _Try(_AS_IT_WAS, old)
+    supplies = {part.name for part in old.parts if part.type is PartType.SUPPLY}
+    hung = "is hung" if len(loads) == 1 else "are hung"
     for output in _outputs(old, kit):
+        first = output.part in supplies
         if loads:
-            told = f"{names} is hung straight on {output}"
-            yield told, more(loads, [(output, end) for end in ends])
+            told = f"{names} {hung} straight on {output}"
+            yield _Try(told, more(loads, [(output, end) for end in ends]))
         for contact in contacts:
             way, behind = Terminal(contact.name, "in"), Terminal(contact.name, "out")
             if loads:
                 wires = [(output, way), *((behind, end) for end in ends)]
                 told = f"{contact.name} is hung on {output}, and {names} behind it"
-                yield told, more([*loads, contact], wires)
+                yield _Try(told, more([*loads, contact], wires), first)
                 continue
             consumers = [wire.target for wire in old.wires if wire.source == output]
             if all(target.part not in reached for target in consumers):
                 continue  # what is behind it has nothing to do with what is asked
             for target in (t for t in consumers if t.part in reached):
                 told = f"{contact.name} is put into the wire from {output} to {target}"
-                yield told, more([contact], [(output, way), (behind, target)])
+                wires = [(output, way), (behind, target)]
+                yield _Try(told, more([contact], wires), target.part in subjects)
             if len(consumers) > 1:
                 told = f"{contact.name} is put behind {output}, before all that it feeds"
-                yield told, more([contact], [(output, way), *((behind, t) for t in consumers)])
+                wires = [(output, way), *((behind, t) for t in consumers)]
+                yield _Try(told, more([contact], wires))
 
 
-def _nearly(
-    new: Design, problem: Problem, subjects: Sequence[Subject]
-) -> Iterator[tuple[str, Design]]:
-    """Yield the new circuit with one contact bridged, one wire moved, one time set otherwise."""
+def _nearly(new: Design, problem: Problem, subjects: Sequence[Subject]) -> Iterator[_Try]:
+    """Yield the new circuit with one contact bridged or of the other kind, one wire moved, one time
+    set otherwise."""
     kit = problem.kit
     source = {wire.target: wire.source for wire in new.wires}
     reached = _before(new, subjects)
@@ -333,21 +417,30 @@ def _nearly(
             wires = [replace(w, source=way) if w.source == end else w for w in new.wires]
             which = part.name if len(outputs) == 1 else f"the {contact} contact of {part.name}"
             told = f"{which} is left out, with a plain wire in its place"
-            yield told, replace(new, wires=tuple(wires))
+            yield _Try(told, replace(new, wires=tuple(wires)))
+        for key, value in part.settings if part.type in SENSING else ():
+            for option in kit.index[part.part].options if key in ("contact", "passes") else ():
+                if option != value:
+                    settings = tuple((k, option if k == key else v) for k, v in part.settings)
+                    parts = [replace(p, settings=settings) if p is part else p for p in new.parts]
+                    how = (f"passes {option}, not {value}" if key == "passes" else
+                           f"has a {option} contact, not a {value} contact")  # fmt: skip
+                    yield _Try(f"{part.name} {how}", replace(new, parts=tuple(parts)))
         for key, value in part.settings if part.type in TIMED else ():
             for other in problem.times if isinstance(value, int) else ():
                 if other != value:
                     settings = tuple((k, other if k == key else v) for k, v in part.settings)
                     parts = [replace(p, settings=settings) if p is part else p for p in new.parts]
                     times = f"{format_duration(other)} instead of {format_duration(int(value))}"
-                    yield f"{part.name} is set to {times}", replace(new, parts=tuple(parts))
+                    told = f"{part.name} is set to {times}"
+                    yield _Try(told, replace(new, parts=tuple(parts)))
     near = [output for output in _outputs(new, kit) if output.part in reached]
     for wire in new.wires:
         for output in near if wire.target.part in reached else ():
             if output != wire.source:
                 moved = [replace(w, source=output) if w is wire else w for w in new.wires]
                 told = f"{wire.target} is fed from {output} instead of {wire.source}"
-                yield told, replace(new, wires=tuple(moved))
+                yield _Try(told, replace(new, wires=tuple(moved)))
 
 
 def _before(design: Design, subjects: Sequence[Subject]) -> set[str]:

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from synth.design import Design
 from synth.errors import SynthError, Undecided
 from synth.goals import GoalList
-from synth.lesson import Attempt, Lesson, Stage
+from synth.lesson import Attempt, Lesson, Simply, Stage
 from synth.parts.behaviour import SENSING, PartType
 from synth.problem import Problem
-from synth.result import Outcome, Verdict
+from synth.result import Outcome, Status, Verdict
 from synth.settings_sheet import SettingsSheet
+from synth.teach.adding import beside, by_adding, with_contacts
 from synth.teach.attempts import Failed, Subject, first_attempt, new_subjects
 from synth.teach.matching import changes_of, named_after
 from synth.teach.questions import Facts, questions_of
-from synth.teach.stages import Posed, stages_of
+from synth.teach.stages import Posed, asked_in_full, stages_of
 from synth.trace import Trace
 
 LEAST_SECONDS = 2.0
@@ -38,13 +39,17 @@ class Tools:
     """What a lesson needs of other rooms.
 
     `posed` and `planned` ask for some goals alone, and plan within seconds; `bench` finds test
-    times for a design that holds (None: there are none to tell).
+    times for a design that holds (None: there are none to tell). `wishes` takes the wishes for how
+    it is built out of a problem one by one, each in words with the problem that has it alone;
+    `unkept` tells how a design does not keep those of a problem.
     """
 
     posed: Posed
     planned: Callable[[Problem, float], Outcome]
     bench: Callable[[Design, frozenset[int], Problem], SettingsSheet | None]
     facts: Facts
+    wishes: Callable[[Problem], Sequence[tuple[str, Problem]]] = lambda problem: ()
+    unkept: Callable[[Design, Problem], Sequence[str]] = lambda design, problem: ()
 
 
 def lesson_of(
@@ -58,52 +63,213 @@ def lesson_of(
     """Return the lesson for `goal_list`, posed as `problem`, planned within about `seconds`.
 
     Each stage may use an even share of the time that is left. A stage for which no circuit is
-    found ends the lesson if it is impossible; else its goals are taken up in the next one.
+    found ends the lesson if it is impossible; else one is made by adding to the circuit before,
+    where that holds, or its goals are taken up at the end. Wishes for how it is built are kept by
+    no stage but the last, which is about them alone.
     """
-    began = time.monotonic()
-    stages = stages_of(goal_list, tools.posed)
-    made: list[Stage] = []
-    notes: list[str] = []
-    owed: tuple[int, ...] = ()
-    end: Outcome | None = None
-    taken: set[str] = set()
-    highest = 0
-    for at, (new, asked) in enumerate(stages):
-        if len(asked.goals) == len(problem.goals):
-            asked = problem
-        goals = (*owed, *new)
-        report(f"stage {at + 1} of {len(stages)}")
-        left = began + seconds - time.monotonic()
-        end = tools.planned(asked, max(LEAST_SECONDS, left / (len(stages) - at)))
+    teacher = _Teacher(goal_list, problem, tools, time.monotonic() + seconds, stopped)
+    order = [new for new, _ in stages_of(goal_list, tools.posed)]
+    wishes = tools.wishes(problem)
+    for at, new in enumerate(order):
+        report(f"stage {at + 1} of {len(order)}")
+        if not teacher.stage(new, len(order) - at + bool(teacher.owed) + bool(wishes)):
+            break
+    else:
+        if teacher.owed and not stopped():
+            report("goals put off")
+            teacher.stage((), 1 + bool(wishes), last=True)
+        if wishes and not teacher.owed and not stopped():
+            report("wishes")
+            teacher.stage((), 1, wishes)
+    if teacher.end is None:
+        raise Undecided("no goal can be asked by itself")
+    made = tuple(teacher.made)
+    return Lesson(problem.title, problem.goals, made, teacher.end, tuple(teacher.notes))
+
+
+class _Teacher:
+    """The stages made so far, and the goals still owed."""
+
+    def __init__(
+        self,
+        goal_list: GoalList,
+        problem: Problem,
+        tools: Tools,
+        deadline: float,
+        stopped: Callable[[], bool],
+    ) -> None:
+        self.goal_list, self.problem, self.tools = goal_list, problem, tools
+        self.deadline, self.stopped = deadline, stopped
+        self.made: list[Stage] = []
+        self.notes: list[str] = []
+        self.owed: tuple[int, ...] = ()
+        self.end: Outcome | None = None
+        self.had: frozenset[int] = frozenset()
+        self.taken: set[str] = set()
+        self.highest = 0
+
+    def stage(
+        self,
+        new: tuple[int, ...],
+        shares: int,
+        wishes: Sequence[tuple[str, Problem]] = (),
+        last: bool = False,
+    ) -> bool:
+        """Add the stage with these new goals, within one of so many equal shares of the time left,
+        if a circuit is found; return whether the lesson goes on.
+
+        With `wishes` the stage is about these; with `last` about all goals that are owed.
+        """
+        goals = tuple(sorted(self.owed)) if last else new
+        asked = self.problem if wishes else self._asked(self.had | set(goals))
+        if asked is None and self.owed:
+            # It needs what was put off.
+            goals = tuple(sorted((*self.owed, *new)))
+            asked = self._asked(self.had | set(goals))
+        if asked is None:
+            self.owed = goals
+            return True
+        end, by_adding = self._found(goals, asked, shares)
+        self.end = end
+        numbers = ", ".join(map(str, goals))
         if end.design is None:
-            numbers = ", ".join(map(str, goals))
-            if end.clash or at == len(stages) - 1 or stopped():
-                notes.append(f"no circuit was found for all goals up to {numbers}")
-                break
-            notes.append(f"no circuit was found in time with {numbers}; taken up in the next stage")
-            owed = goals
-            continue
-        before = made[-1] if made else None
-        old = before.design if before else _nothing(end.design)
-        design = named_after(old, end.design, taken, highest)
-        if before is not None and _as_good(before.design, design, asked, tools, seconds):
+            if wishes or last or end.clash or self.stopped():
+                *most, final = map(str, sorted(self.had | set(goals)))
+                what = f"goals {', '.join(most)} and {final}" if most else f"goal {final}"
+                if end.status is Status.IMPOSSIBLE:
+                    also = " and built as is wished" if wishes else ""
+                    told = f"{what} cannot be had {'together ' if most else ''}within the limits"
+                    self.notes.append(f"{told}{also}, proven")
+                else:
+                    also = ", built as is wished" if wishes else ""
+                    self.notes.append(f"no circuit was found in time for {what}{also}")
+                return False
+            which = "goal" if len(goals) == 1 else "goals"
+            self.notes.append(
+                f"no circuit was found with {which} {numbers} in a share of the time; put off to "
+                "the end"
+            )
+            self.owed = tuple(sorted({*self.owed, *goals}))
+            return True
+        stage = replace(self._made(goals, asked, end, end.design), by_adding=by_adding)
+        if wishes:
+            before = self.made[-1] if self.made else None
+            stage = replace(stage, wishes=_wished(wishes, before, self.tools))
+        self.made.append(stage)
+        self.had |= set(goals)
+        self.owed = tuple(number for number in self.owed if number not in self.had)
+        return True
+
+    def _asked(self, numbers: frozenset[int]) -> Problem | None:
+        """Return the problem of these goals, without wishes; None where they cannot be asked."""
+        if len(numbers) == len(self.problem.goals):
+            return _plainly(self.problem)
+        asked = asked_in_full(self.goal_list, self.tools.posed, numbers)
+        return _plainly(asked) if asked is not None else None
+
+    def _found(self, goals: tuple[int, ...], asked: Problem, shares: int) -> tuple[Outcome, bool]:
+        """Return what the search finds, else a circuit made by adding to the one before, and
+        whether it is one."""
+
+        def share() -> float:
+            return max(LEAST_SECONDS, (self.deadline - time.monotonic()) / shares)
+
+        end = self.tools.planned(asked, share())
+        if end.design is None and not end.clash and self.made and goals and not self.stopped():
+            old = self.made[-1].design
+            end = _added_to(old, self.goal_list, goals, asked, end, self.tools, share())
+            return end, end.design is not None
+        return end, False
+
+    def _made(self, goals: tuple[int, ...], asked: Problem, end: Outcome, found: Design) -> Stage:
+        before = self.made[-1] if self.made else None
+        old = before.design if before else _nothing(found)
+        design = named_after(old, found, self.taken, self.highest)
+        within = max(LEAST_SECONDS, self.deadline - time.monotonic()) + FOR_ATTEMPTS
+        if before is not None and _as_good(before.design, design, asked, self.tools, within):
             design = before.design
-        taken |= {part.name for part in design.parts}
-        highest = max([highest, *(wire.number for wire in design.wires)])
-        deadline = time.monotonic() + FOR_ATTEMPTS
-        verdict = tools.facts.trial.check(design, asked, deadline + seconds)
+        self.taken |= {part.name for part in design.parts}
+        self.highest = max([self.highest, *(wire.number for wire in design.wires)])
+        verdict = self.tools.facts.trial.check(design, asked, time.monotonic() + within)
         if not verdict.holds:
             raise Undecided("a circuit with other names for its parts does not hold any more")
-        made.append(_stage(len(made) + 1, goals, asked, end, design, verdict, before, tools))
-        owed = ()
-    if end is None:
-        raise Undecided("no goal can be asked by itself")
-    return Lesson(problem.title, problem.goals, tuple(made), end, tuple(notes))
+        number = len(self.made) + 1
+        return _stage(number, goals, asked, end, design, verdict, before, self.tools)
+
+
+def _plainly(problem: Problem) -> Problem:
+    """Return the problem without wishes for how it is built."""
+    limits = replace(problem.limits, least=(), spare=0, branches=(), untimed=())
+    return replace(problem, limits=limits)
+
+
+def _wished(
+    wishes: Sequence[tuple[str, Problem]], before: Stage | None, tools: Tools
+) -> tuple[tuple[str, str], ...]:
+    """Return each wish in words, and how the circuit before fails to keep it, "" if it does not."""
+    return tuple(
+        (words, "; ".join(tools.unkept(before.design, alone)) if before is not None else "")
+        for words, alone in wishes
+    )
+
+
+def _added_to(
+    old: Design,
+    goal_list: GoalList,
+    goals: tuple[int, ...],
+    asked: Problem,
+    end: Outcome,
+    tools: Tools,
+    seconds: float,
+) -> Outcome:
+    """Return `end` with a circuit that holds, made from `old` by adding to it alone; as it is
+    where there is none; the goals alone are planned within so many seconds."""
+    trial, deadline = tools.facts.trial, time.monotonic() + seconds + FOR_ATTEMPTS
+    design: Design | None = None
+    # A goal that only limits others asks for no load by itself.
+    alone = asked_in_full(goal_list, tools.posed, frozenset(goals))
+    if alone is not None:
+        apart = tools.planned(_plainly(alone), seconds)
+        if apart.design is not None:
+            design = beside(old, apart.design, asked, trial, deadline)
+    if design is None:
+        design = with_contacts(old, asked, trial, deadline)
+    if design is None:
+        return end
+    stock = asked.limits.stock
+    return replace(
+        end,
+        status=Status.BEST_FOUND,
+        design=design,
+        price=design.price(asked.kit),
+        supply=design.supply,
+        proven=(),
+        verdict=trial.check(design, asked, deadline),
+        to_buy=design.price(asked.kit, stock) if stock else None,
+    )
+
+
+def _simply(
+    old: Design, new: Design, asked: Problem, subjects: Sequence[Subject], tools: Tools
+) -> Simply | None:
+    """Return the cheapest circuit that holds and is `old` with the new simply added, where it
+    costs more than `new`."""
+    deadline = time.monotonic() + FOR_ATTEMPTS
+    trial, stock = tools.facts.trial, asked.limits.stock
+    ways = by_adding(old, new, asked, subjects, trial, deadline)
+    costs = [((d.price(asked.kit, stock), d.supply), told, d) for told, d in ways]
+    if not costs:
+        return None
+    cost, told, design = min(costs, key=lambda way: way[0])
+    if cost <= (new.price(asked.kit, stock), new.supply):
+        return None
+    return Simply(told, design.price(asked.kit), design.supply)
 
 
 def _as_good(old: Design, new: Design, asked: Problem, tools: Tools, seconds: float) -> bool:
     """Return whether `old` holds for what is asked, and is as cheap as `new` in every respect."""
-    costs = [(d.price(asked.kit), d.supply, len(d.wires)) for d in (old, new)]
+    stock = asked.limits.stock
+    costs = [(d.price(asked.kit, stock), d.supply, len(d.wires)) for d in (old, new)]
     if costs[0] != costs[1]:
         return False
     with suppress(Undecided):
@@ -132,8 +298,11 @@ def _stage(
     deadline = time.monotonic() + FOR_ATTEMPTS
     failed: Failed | None = None
     tried = 0
-    if design != old:
+    simply: Simply | None = None
+    if design != old and goals:
         failed, tried = first_attempt(old, design, asked, had, subjects, facts.trial, deadline)
+        if had is not None:
+            simply = _simply(old, design, asked, subjects, tools)
     attempt = _attempt(failed, design, asked, old, tools) if failed is not None else None
     moments, end = facts.trial.showing_run(asked)
     sheet = None
@@ -154,6 +323,7 @@ def _stage(
         facts.trial.run(design, asked, moments, end),
         sheet,
         questions_of(number, design, asked, had, goals, facts, deadline + FOR_ATTEMPTS),
+        simply,
     )
 
 
@@ -177,6 +347,7 @@ def _attempt(failed: Failed, design: Design, asked: Problem, old: Design, tools:
     return Attempt(
         failed.told,
         failed.nearly,
+        failed.natural,
         own,
         failed.defect,
         failed.example,

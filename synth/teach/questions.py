@@ -13,7 +13,7 @@ from synth.lesson import Question
 from synth.parts.behaviour import CONTROLLED, SENSING, PartType
 from synth.problem import InputKind, OutsideInput, Problem
 from synth.result import Defect
-from synth.teach.attempts import MOST_STATES, Subject, Trial, new_subjects
+from synth.teach.attempts import MOST_STATES, Subject, Trial, new_subjects, subjects_of
 from synth.ticks import format_duration
 from synth.trace import Moment, Trace
 
@@ -45,8 +45,8 @@ def questions_of(
 ) -> tuple[Question, ...]:
     """Return two questions at most about `design`, which holds, for stage `number`; `goals` are
     new since `before`."""
-    found = [_what_happens(design, problem, before, goals, facts)]
-    if before is not None:
+    found = [_what_happens(design, problem, before, goals, facts)] if goals else []
+    if before is not None and goals:
         found.append(_without_goals(design, problem, before, goals, facts, deadline))
     found.append(_bridged_by_mistake(number, design, problem, goals, facts, deadline))
     found.append(_units(design, problem))
@@ -285,24 +285,37 @@ def _bridged_by_mistake(
     facts: Facts,
     deadline: float,
 ) -> Question | None:
-    """Ask what one sees first when one contact is bridged; another one from stage to stage."""
-    subjects = new_subjects(problem, goals)
+    """Ask how one sees soonest that one contact is bridged; another one from stage to stage."""
+    subjects = new_subjects(problem, goals) or subjects_of(problem)
     loads = {s for s in subjects if isinstance(s, str)}
     plain = facts.trial.bare(design)
     ways = list(_bridges(plain, problem, _serving(plain, loads), facts.trial))
     for i in range(len(ways)):
         part, bridged = ways[(number + i) % len(ways)]
         with suppress(Undecided, DesignError):
-            defect = _first(bridged, problem, subjects, facts.trial, deadline)
-            if defect is not None:
-                ask = (
-                    f"By mistake a wire is laid across the contact of {part.name}, so that what "
-                    "is behind it always has power when what is before it has. What goes wrong "
-                    "first?"
-                )
-                message = defect.message
-                return Question(ask, (f"{message[:1].upper()}{message[1:]}.",))
+            if _first(bridged, problem, subjects, facts.trial, deadline) is None:
+                continue
+            wrong = [
+                defect
+                for subject in subjects_of(problem)
+                for defect in [facts.trial.failure(bridged, problem, subject, deadline,
+                                                   MOST_STATES)]
+                if defect is not None
+            ]  # fmt: skip
+            wrong.sort(key=_length)
+            ask = (
+                f"By mistake a wire is laid across the contact of {part.name}, so that what is "
+                "behind it always has power when what is before it has. What goes wrong? Look for "
+                "the fewest things that have to happen until it shows."
+            )
+            return Question(ask, tuple(f"{d.message[:1].upper()}{d.message[1:]}." for d in wrong))
     return None
+
+
+def _length(defect: Defect) -> tuple[int, Fraction]:
+    """Return how long it takes until a defect shows: in moments, then in time."""
+    moments = defect.counterexample.moments if defect.counterexample is not None else ()
+    return len(moments), moments[-1].time if moments else Fraction(0)
 
 
 def _serving(plain: Design, loads: set[str]) -> set[str]:
@@ -329,12 +342,16 @@ def _units(design: Design, problem: Problem) -> Question | None:
         if part.type in CONTROLLED:
             controls += offer.units * len(offer.shape.controls)
     total = loads + controls
-    rest = design.supply - total
+    spare = problem.limits.spare
+    rest = design.supply - spare - total
     ask = (
         f"The supply must deliver {_counted(design.supply)}. How many of them do the loads and the "
         "control inputs need?"
     )
     answer = [f"The loads need {loads}, the control inputs {controls}: {total} in all."]
+    if spare:
+        are = "is" if spare == 1 else "are"
+        answer.append(f"As was wished, {_counted(spare)} of the supply {are} to spare.")
     if rest > 0:
         answer.append(
             f"What is left over, {_counted(rest)}, reaches consumers that need less than they get "

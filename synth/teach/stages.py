@@ -26,7 +26,7 @@ def stages_of(goal_list: GoalList, posed: Posed) -> list[tuple[tuple[int, ...], 
         for at, number in enumerate(waiting):
             # Alone, else with one that waits before it: two loads that follow each other.
             for new in ((number,), *((other, number) for other in waiting[:at])):
-                problem = _asked(goal_list, posed, had | set(new))
+                problem = asked_in_full(goal_list, posed, had | set(new))
                 if problem is not None:
                     stage = (new, problem)
                     break
@@ -40,7 +40,7 @@ def stages_of(goal_list: GoalList, posed: Posed) -> list[tuple[tuple[int, ...], 
     return found
 
 
-def _asked(goal_list: GoalList, posed: Posed, numbers: frozenset[int]) -> Problem | None:
+def asked_in_full(goal_list: GoalList, posed: Posed, numbers: frozenset[int]) -> Problem | None:
     """Return the problem of these goals, None unless it asks them in full."""
     goals = [goal for goal in goal_list.goals if goal.number in numbers]
     driven = _driven(goals)

@@ -2,6 +2,7 @@
 
 Rooms, in the order in which the page is made: `data` (what its scripts know), `diagram` (the
 wiring as SVG with its moving pieces), `page` (all of it in one file). The scripts are `engine.js`
-(what circuit and goals do), `player.js` (time, and a record to go back in), `drawing.js` and
+and `wanted.js` (what circuit and goals do), `player.js` (time, and a record to go back in),
+`words.js`, `link.js` (a run as the end of an address), `drawing.js`, `stage.js`, `keys.js` and
 `view.js` (what one sees and works); `page.html` and `page.css` are its form.
 """

@@ -18,7 +18,7 @@ from synth.parts.kit import KitPart, Trigger
 from synth.problem import InputKind, OutsideInput, Problem
 from synth.report.layout import Layout
 from synth.report.symbols import setting_lines
-from synth.result import Counterexample, Verdict
+from synth.result import Counterexample, Defect, Fault, Verdict
 from synth.signals import (
     MEMORY,
     Const,
@@ -32,6 +32,7 @@ from synth.signals import (
     Signal,
     children,
 )
+from synth.trace import Moment
 
 Orders = Mapping[Fraction, tuple[tuple[tuple[str, ...], ...], tuple[str, ...]]]
 """At which moments (ticks) of a run the parts move one after the other: in which steps, and
@@ -46,7 +47,8 @@ class Shown:
     `option` returns a part's setting or its kit's only choice, `follows` the outside input that a
     sensing part follows (empty: none). `verdict` is None when the check could not decide.
     `orders` are those of each defect's run, by the number of the defect. `why` holds for a part
-    (its name) sentences on what happens without it.
+    (its name) sentences on what happens without it. `tour` is a run that shows the goals at work:
+    what the inputs do, and when it ends (ticks).
     """
 
     option: Callable[[PartInUse, KitPart, str], str]
@@ -54,6 +56,7 @@ class Shown:
     verdict: Verdict | None = None
     orders: Mapping[int, Orders] = field(default_factory=dict)
     why: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    tour: tuple[tuple[Moment, ...], Fraction] = ((), Fraction(0))
 
 
 def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> dict[str, Any]:
@@ -63,12 +66,15 @@ def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> d
     fine = _fineness(
         [m.time for example in examples if example is not None for m in example.moments]
         + [time for orders in shown.orders.values() for time in orders]
+        + [moment.time for moment in shown.tour[0]]
+        + [shown.tour[1]]
     )
     inputs = _inputs(design, problem, shown)
     loads = _loads_of_parts(design)
     return {
         "title": problem.title,
         "fine": fine,
+        "standing": standing(shown.verdict),
         "held": problem.kit.trigger is Trigger.HELD,
         "inputs": [_input(item, fine) for item in inputs],
         "neverTogether": [list(group) for group in problem.never_together],
@@ -93,10 +99,18 @@ def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> d
         "peak": None
         if problem.peak is None
         else {"units": problem.peak.units, "goal": problem.peak.goal},
+        "tour": {
+            "end": int(shown.tour[1] * fine),
+            "moments": [
+                {"time": int(m.time * fine), "inputs": dict(m.inputs), "order": [], "chatter": []}
+                for m in shown.tour[0]
+            ],
+        },
         "defects": [
             {
                 "message": defect.message,
                 "goals": list(defect.goals),
+                "behind": _behind(design, problem, defect),
                 "orders": list(example.orders) if example else [],
                 "moments": _moments(example, fine, shown.orders.get(number, {})),
             }
@@ -105,9 +119,37 @@ def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> d
     }
 
 
+def standing(verdict: Verdict | None) -> str:
+    """Return how the check ended: holds, fails, or undecided (it ran out of time)."""
+    if verdict is None:
+        return "undecided"
+    return "holds" if verdict.holds else "fails"
+
+
 def _fineness(times: Iterable[Fraction]) -> int:
     """Return into how many pieces a tick must be cut for all these moments to be whole."""
     return math.lcm(*(time.denominator for time in times), 1)
+
+
+def _behind(design: Design, problem: Problem, defect: Defect) -> list[str]:
+    """Return the parts that bear on what goes wrong: the loads that it is about, and all that
+    feed or control them. All parts where it is about none or the whole (units in use)."""
+    load = defect.counterexample.load if defect.counterexample is not None else ""
+    waiting = [load] if load else []
+    if defect.fault is Fault.TOGETHER:
+        pairs = [(a.first, a.second) for a in problem.apart if a.goal in defect.goals]
+        waiting = [name for pair in pairs for name in pair if not load or load in pair]
+    behind: dict[str, list[str]] = {}
+    for wire in design.wires:
+        behind.setdefault(wire.target.part, []).append(wire.source.part)
+    found: set[str] = set()
+    everything = not waiting or defect.fault is Fault.PEAK
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found.add(name)
+            waiting.extend(behind.get(name, ()))
+    return [part.name for part in design.parts if everything or part.name in found]
 
 
 def _moments(

@@ -16,6 +16,8 @@ class Diagram {
     this.player = player;
     this.svg = svg;
     this.natural = { width: svg.viewBox.baseVal.width, height: svg.viewBox.baseVal.height };
+    // Who listens hears the parts by name and state; wires are told with the part that is chosen.
+    for (const text of svg.querySelectorAll("text")) text.setAttribute("aria-hidden", "true");
     this.parts = [...svg.querySelectorAll(".part")].map((group) => ({
       group,
       part: player.model.parts[Number(group.dataset.part)],
@@ -42,8 +44,9 @@ class Diagram {
     }
     for (const { group, key, text } of this.amounts) {
       const amount = carried.get(key) ?? 0;
-      text.textContent = amount ? `· ${amount} u` : "";
-      group.classList.toggle("live", amount > 0);
+      const live = now.nets[circuit.nets.get(key) ?? DEAD];
+      text.textContent = live ? `· ${amount} u` : "";
+      group.classList.toggle("live", live);
     }
     for (const { group, part, says } of this.parts) {
       const now_ = worked(part, engine, now);
@@ -52,11 +55,21 @@ class Diagram {
       const operated = part.controlled && !part.timed && now_;
       group.classList.toggle("on", on);
       group.classList.toggle("operated", operated);
+      group.classList.toggle("aside", now.kept !== null && !now.kept.has(part.name));
       group.classList.toggle("chatters", now.chatter.includes(part.name));
-      if (says) says.textContent = on ? "ON" : operated ? "on" : "";
+      const short = now.broken.some((fault) => fault.kind === "short" && fault.load === part.name);
+      group.classList.toggle("short", short);
+      if (says) says.textContent = short ? "too little" : on ? "ON" : operated ? "on" : "";
       group.setAttribute("aria-label", `${part.name}: ${stateInWords(part, this.player)}`);
     }
     this.pass();
+  }
+
+  /** Names of the parts that stay still in this run, though they would not. */
+  aside() {
+    const { kept } = this.player.now;
+    const reacting = this.parts.filter(({ part }) => part.controlled);
+    return reacting.flatMap(({ part }) => (kept === null || kept.has(part.name) ? [] : [part.name]));
   }
 
   /** What changes as time passes: times left. */
@@ -93,6 +106,8 @@ class Chart {
     this.svg = shape("svg", { role: "img" });
     home.append(this.svg);
     this.inner = false;
+    this.names = new Map();
+    this.ruler = document.createElement("canvas").getContext("2d");
     const { engine } = player;
     const { circuit } = engine;
     const wanted = new Set(engine.needed.map(({ load }) => load));
@@ -131,8 +146,7 @@ class Chart {
     const until = Math.min(end, Math.max(player.time, player.recorded));
     rows.forEach((track, row) => {
       const low = AXIS + row * ROW + ROW - 3;
-      const most = Math.floor((left - 12) / 6.6);
-      const name = track.name.length > most ? `${track.name.slice(0, most - 1)}…` : track.name;
+      const name = this.fitted(track.name, left - 12);
       const group = shape("g", { class: `track ${track.role}` });
       const title = shape("title", {}, track.name);
       const label = shape("text", { class: "name", x: left - 8, y: low - 1, "text-anchor": "end" }, name);
@@ -162,6 +176,20 @@ class Chart {
     this.svg.setAttribute("aria-label", `Strip chart from ${onClock(start / tick)} to ${onClock(end / tick)}`);
     this.svg.replaceChildren(...pieces);
     this.shown = { start, end, left, width };
+  }
+
+  /** As much of a name as is not wider than `width` px in the chart's type. */
+  fitted(name, width) {
+    const key = `${width} ${name}`;
+    if (!this.names.has(key)) {
+      this.ruler.font = `11px ${window.getComputedStyle(this.home).fontFamily}`;
+      let text = name;
+      while (text.length > 1 && this.ruler.measureText(text).width > width) {
+        text = `${text.replace(/…$/, "").slice(0, -1)}…`;
+      }
+      this.names.set(key, text);
+    }
+    return this.names.get(key);
   }
 
   /** The number of the entry that holds at `start`. */

@@ -166,11 +166,18 @@ class Circuit {
     return this.loadNets.map((net) => nets[net]);
   }
 
-  /** [loads on, what each part does] in one settling step; `due` is a set of slots. */
-  look(state, levels, due) {
+  /**
+   * [loads on, what each part does] in one settling step; `due` is a set of slots. Parts that are
+   * not `kept` (a set of names, or null for all) stay as they are.
+   */
+  look(state, levels, due, kept = null) {
     const nets = this.live(state, levels);
     let busy = false;
     const rows = this.reacting.map((part, i) => {
+      if (kept !== null && !kept.has(part.name)) {
+        const still = { noticed: state[i], moved: state[i], anew: false, excited: false };
+        return [still, still];
+      }
       const power = nets[this.power[i]];
       const [a, b] = this.controls[i];
       const first = a !== undefined && nets[a];
@@ -196,9 +203,9 @@ class Circuit {
   /**
    * What follows an event: {state, anew, loads (in each step), chatter}. `chatter` names the parts
    * that change for ever. `order` says for each of the first steps which parts move, `stuck` which
-   * parts then change for ever in some order.
+   * parts then change for ever in some order; `kept`: see `look`.
    */
-  settle(state, levels, due, order = [], stuck = []) {
+  settle(state, levels, due, order = [], stuck = [], kept = null) {
     const loads = [];
     const anew = new Set();
     const met = new Map();
@@ -206,7 +213,7 @@ class Circuit {
     let now = state;
     let waiting = new Set(due);
     for (let step = 0; step < MOST_ORDERS_STEPS; step += 1) {
-      const [on, rows] = this.look(now, levels, waiting);
+      const [on, rows] = this.look(now, levels, waiting, kept);
       if (!loads.length || on.some((level, i) => level !== loads[loads.length - 1][i])) {
         loads.push(on);
       }
@@ -276,6 +283,21 @@ class Circuit {
     return out;
   }
 
+  /** Loads and control inputs that are live but get too few units: {load, terminal, got, needs}. */
+  shorts(nets) {
+    const carried = this.amounts(nets);
+    const found = [];
+    const look = (part, terminal, net, needs) => {
+      if (!nets[net]) return;
+      const got = carried.get(this.source.get(`${part.name}:${terminal}`).join(":"));
+      if (got < needs) found.push({ load: part.name, terminal, got, needs });
+    };
+    this.loads.forEach((part, i) => look(part, "in", this.loadNets[i], part.needs));
+    this.reacting.forEach((part, i) => (
+      part.controls.forEach((name, k) => look(part, name, this.controls[i][k], part.uses))));
+    return found;
+  }
+
   /** The units that all live loads and control inputs use. */
   inUse(nets) {
     let total = 0;
@@ -284,127 +306,6 @@ class Circuit {
       for (const net of this.controls[i]) if (nets[net]) total += part.uses;
     });
     return total;
-  }
-}
-
-/** Runs what each load is asked to do, side by side, one settled instant at a time. */
-class Wanted {
-  /** `signals`: nodes, each after those it is made of, and for each load the node that it follows. */
-  constructor(signals, bit) {
-    this.nodes = signals.nodes;
-    this.loads = signals.loads;
-    this.bit = bit;
-    this.slots = [];
-    this.nodes.forEach((node, i) => { if (node.memory) this.slots.push(i); });
-    this.slotOf = new Map(this.slots.map((node, slot) => [node, slot]));
-    this.start = this.slots.map(() => 0);
-    this.behind = new Map(this.loads.map(({ load, node }) => [load, this.clocksBehind(node)]));
-  }
-
-  /** The slots of all nodes that a node is made of, itself included. */
-  clocksBehind(node) {
-    const seen = new Set();
-    const waiting = [node];
-    while (waiting.length) {
-      const i = waiting.pop();
-      if (seen.has(i)) continue;
-      seen.add(i);
-      waiting.push(...this.nodes[i].of);
-      const looked = this.loads.find(({ load }) => load === this.nodes[i].load);
-      if (looked) waiting.push(looked.node);
-    }
-    return new Set([...seen].flatMap((i) => (this.slotOf.has(i) ? [this.slotOf.get(i)] : [])));
-  }
-
-  /** The time at which the clock of `slot` is due, 0 while it is at rest. */
-  limit(slot, state) {
-    const node = this.nodes[this.slots[slot]];
-    if (!(state & RUNNING)) return 0;
-    if (node.kind === "cycle") return state & CONTACT ? node.on : node.off;
-    return node.time;
-  }
-
-  /** {state, loads (name to level), anew} from these levels on; `due` is a set of slots. */
-  react(state, levels, due) {
-    const next = state.slice();
-    const anew = new Set();
-    const value = [];
-    this.nodes.forEach((node, i) => {
-      const of = node.of.map((child) => value[child]);
-      if (node.kind === "const") value.push(node.value);
-      else if (node.kind === "level") value.push(levels[this.bit.get(node.name)]);
-      else if (node.kind === "not") value.push(!of[0]);
-      else if (node.kind === "and") value.push(of.every(Boolean));
-      else if (node.kind === "or") value.push(of.some(Boolean));
-      else {
-        const slot = this.slotOf.get(i);
-        const old = state[slot];
-        if (node.kind === "recently") {
-          const lasting = (old & RUNNING) !== 0 && !due.has(slot);
-          value.push(of[0] && ((old & CONTACT) !== 0 || lasting));
-        } else {
-          const [after, level, again] = advance(node, old, of, due.has(slot));
-          next[slot] = after;
-          value.push(level);
-          if (again) anew.add(slot);
-        }
-      }
-    });
-    const loads = Object.fromEntries(this.loads.map(({ load, node }) => [load, value[node]]));
-    this.slots.forEach((i, slot) => {
-      const node = this.nodes[i];
-      if (node.kind !== "recently") return;
-      const old = state[slot];
-      if (!value[node.of[0]]) next[slot] = 0;
-      else if (loads[node.load]) next[slot] = CONTACT;
-      else if (old & CONTACT && node.time) {
-        next[slot] = RUNNING;
-        anew.add(slot);
-      } else if (old & CONTACT || due.has(slot)) next[slot] = 0;
-    });
-    return { state: next, loads, anew };
-  }
-}
-
-/** [state, value, clock starts anew] of one node with a memory; the last of `of` enables it. */
-function advance(node, old, of, due) {
-  if (!of[of.length - 1]) return [0, false, false];
-  const level = of[0];
-  switch (node.kind) {
-    case "pulse": {
-      const on = (old & CONTACT) !== 0 && !due;
-      const again = level && !(old & SEEN) && (node.retrigger || !on);
-      const now = on || again;
-      return [(now ? CONTACT | RUNNING : 0) | (level ? SEEN : 0), now, again];
-    }
-    case "on-delay":
-      if (!level) return [0, false, false];
-      if (due || old & CONTACT) return [CONTACT, true, false];
-      return [RUNNING, false, !(old & RUNNING)];
-    case "off-delay":
-      if (level) return [CONTACT, true, false];
-      if (due || !(old & CONTACT)) return [0, false, false];
-      return [CONTACT | RUNNING, true, !(old & RUNNING)];
-    case "cycle":
-      if (old & RUNNING && due) {
-        if (!level) return [0, false, false];
-        return old & CONTACT ? [RUNNING, false, true] : [CONTACT | RUNNING, true, true];
-      }
-      if (level && !(old & RUNNING)) {
-        return [(node.pulseFirst ? CONTACT : 0) | RUNNING, node.pulseFirst, true];
-      }
-      if (!level && !(node.finish && old & CONTACT)) return [0, false, false];
-      return [old, (old & CONTACT) !== 0, false];
-    case "latch": {
-      const on = (level && (node.winsSet || !of[1])) || ((old & CONTACT) !== 0 && !of[1]);
-      return [on ? CONTACT : 0, on, false];
-    }
-    case "toggle": {
-      const on = ((old & CONTACT) !== 0) !== (level && !(old & SEEN));
-      return [(on ? CONTACT : 0) | (level ? SEEN : 0), on, false];
-    }
-    default:
-      throw new Error(`${node.kind} has no memory`);
   }
 }
 
@@ -427,16 +328,19 @@ class Engine {
     this.loadIndex = new Map(this.circuit.loads.map((part, i) => [part.name, i]));
   }
 
-  /** Before anything has happened: every input at 0, the supply too. */
-  before() {
+  /**
+   * Before anything has happened: every input at 0, the supply too. `kept`: only these parts (a
+   * set of names) move from here on, null for all.
+   */
+  before(kept = null) {
     const { circuit, wanted } = this;
     const levels = circuit.inputs.map(() => false);
     return {
       time: -1, levels, since: levels.map(() => null),
       state: circuit.start, until: circuit.start.map(() => null),
-      wantedState: wanted.start, wantedUntil: wanted.start.map(() => null), want: {},
+      wantedState: wanted.start, wantedUntil: wanted.start.map(() => null), want: Object.create(null),
       nets: circuit.live(circuit.start, levels), on: circuit.loads.map(() => false),
-      chatter: [], blinks: [], broken: [],
+      chatter: [], blinks: [], broken: [], kept,
     };
   }
 
@@ -464,7 +368,7 @@ class Engine {
       levels[i] = level;
     }
     const due = (until) => new Set(until.flatMap((at, i) => (at === time ? [i] : [])));
-    const settled = circuit.settle(now.state, levels, due(now.until), order, stuck);
+    const settled = circuit.settle(now.state, levels, due(now.until), order, stuck, now.kept);
     const asked = wanted.react(now.wantedState, levels, due(now.wantedUntil));
     const limit = (i, value) => timeOf(circuit.reacting[i], value);
     const nets = circuit.live(settled.state, levels);
@@ -482,6 +386,7 @@ class Engine {
       chatter: settled.chatter,
       blinks: this.blinks([now.on, ...settled.loads]),
       broken: [],
+      kept: now.kept,
     };
     after.broken = this.faults(after, settled.loads);
     return after;
@@ -501,22 +406,30 @@ class Engine {
     const { model } = this;
     if (now.chatter.length) return [{ kind: "chatter", goals: [], parts: now.chatter }];
     const found = [];
+    const moves = (load) => now.kept === null || now.kept.has(load);
     for (const { load, goals } of this.needed) {
+      if (!moves(load)) continue;
       const got = now.on[this.loadIndex.get(load)];
       if (got !== now.want[load]) found.push({ kind: "goal", goals, load, got });
-      else if (now.blinks.includes(load)) found.push({ kind: "blip", goals, load });
+      if (now.blinks.includes(load)) found.push({ kind: "blip", goals, load });
     }
     for (const { first, second, goal } of model.apart) {
       const [a, b] = [this.loadIndex.get(first), this.loadIndex.get(second)];
-      if (a !== undefined && b !== undefined && steps.some((on) => on[a] && on[b])) {
+      if (a === undefined || b === undefined || !moves(first) || !moves(second)) continue;
+      if (steps.some((on) => on[a] && on[b])) {
         found.push({ kind: "together", goals: [goal], load: first, other: second });
       }
     }
-    if (model.peak) {
+    if (model.peak && now.kept === null) {
       const used = this.circuit.inUse(now.nets);
       if (used > model.peak.units) {
         found.push({ kind: "peak", goals: [model.peak.goal], used, most: model.peak.units });
       }
+    }
+    for (const short of this.circuit.shorts(now.nets)) {
+      if (!moves(short.load)) continue;
+      const { goals } = this.circuit.parts[this.circuit.place.get(short.load)];
+      found.push({ kind: "short", goals, ...short });
     }
     return found;
   }
@@ -531,7 +444,7 @@ class Engine {
 
   ahead(now, levels, first, running, most) {
     const { wanted } = this;
-    const found = {};
+    const found = Object.create(null);
     const limit = (i, value) => wanted.limit(i, value);
     for (const { load } of wanted.loads) {
       let state = first;
@@ -562,7 +475,7 @@ class Engine {
    * {names, levels, after}.
    */
   turners(now, time, most = 12) {
-    const found = {};
+    const found = Object.create(null);
     const { loads } = this.wanted;
     const free = this.model.inputs.flatMap((input, i) => (input.steady === null ? [i] : []));
     const limit = (i, value) => this.wanted.limit(i, value);

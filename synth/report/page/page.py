@@ -18,13 +18,16 @@ from typing import Any
 from synth.design import Design
 from synth.problem import Problem
 from synth.report.layout import layout
-from synth.report.page.data import Shown, page_data
+from synth.report.page.data import Shown, page_data, standing
 from synth.report.page.diagram import diagram_svg
 from synth.report.svg import escape
 from synth.report.wiring import CAUTION
 from synth.result import Verdict
 
-SCRIPTS = ("engine.js", "player.js", "words.js", "drawing.js", "view.js")
+SCRIPTS = (
+    "wanted.js", "engine.js", "player.js", "words.js", "link.js",
+    "drawing.js", "stage.js", "keys.js", "view.js",
+)  # fmt: skip
 """The scripts of the page, in the order in which they are joined."""
 
 
@@ -39,7 +42,7 @@ def page_html(design: Design, problem: Problem, shown: Shown) -> str:
         "title": escape(title),
         "style": style,
         "verdict": escape(verdict_in_words(shown.verdict)),
-        "standing": "undecided" if shown.verdict is None else _standing(shown.verdict),
+        "standing": standing(shown.verdict),
         "diagram": diagram_svg(design, plan),
         "assumptions": "".join(f"<li>{escape(line)}</li>" for line in problem.assumptions),
         "caution": escape(CAUTION),
@@ -79,11 +82,7 @@ def verdict_in_words(verdict: Verdict | None) -> str:
         return (
             f"Checked: {verdict.states} states, every input sequence, any moment: all goals hold."
         )
-    return "The check fails. What goes wrong stands beside the diagram."
-
-
-def _standing(verdict: Verdict) -> str:
-    return "holds" if verdict.holds else "fails"
+    return "The check fails: 'What goes wrong' tells how, and plays it."
 
 
 def _file(name: str) -> str:

@@ -2,7 +2,14 @@
 // Nothing here knows of the page.
 
 const MOST_RECORDED = 40000;
+const MOST_UNDONE = 30;
 const TAP = 500;
+const DAY = 86400000;
+
+/** Values by name, put together; no name is there that was not put there ("constructor"). */
+function named(...values) {
+  return Object.assign(Object.create(null), ...values);
+}
 
 /** Adds the first moment at which each goal was broken to what was known before. */
 function brokenSince(before, now) {
@@ -20,31 +27,98 @@ class Player {
     this.model = engine.model;
     this.tick = engine.model.fine;
     this.kinds = new Map(this.model.inputs.map((input) => [input.name, input]));
+    this.undone = [];
+    this.days = null;
     this.restart();
+  }
+
+  /** Remember the run as it stands, so that what is done next can be undone. */
+  keep() {
+    if (!this.record) return;
+    const { record, index, time, reached, forgotten, given } = this;
+    this.undone.push({ record: record.slice(), index, time, reached, forgotten, given });
+    if (this.undone.length > MOST_UNDONE) this.undone.shift();
+  }
+
+  /** Take back what was done last (an input worked, a run begun): false when there is nothing. */
+  undo() {
+    const before = this.undone.pop();
+    if (before) Object.assign(this, before);
+    return before !== undefined;
   }
 
   /** Begin anew: the supply comes on, everything else is as it always is, else at 0. */
   restart() {
-    const changes = { supply: true };
+    this.keep();
+    const changes = named({ supply: true });
     for (const input of this.model.inputs) {
       if (input.steady !== null) changes[input.name] = input.steady;
     }
     this.load([{ time: 0, inputs: changes, order: [], chatter: [] }]);
   }
 
-  /** Begin anew with a run that is given: moments with time, inputs and order. */
-  load(moments) {
+  /**
+   * Begin anew with a run that is given: moments with time, inputs and order. `kept`: names of the
+   * only parts that move in it, null for all.
+   */
+  load(moments, kept = null) {
     const [first, ...later] = moments;
-    const start = this.engine.before();
+    const start = this.engine.before(kept && new Set(kept));
     const begun = first.time === 0
       ? this.engine.happen(start, 0, first.inputs, first.order, first.chatter)
       : this.engine.happen(start, 0, {});
     const plan = first.time === 0 ? later : moments;
     this.record = [{ now: begun, broken: brokenSince([], begun), plan }];
     this.forgotten = false;
+    this.given = null;
     this.index = 0;
     this.time = 0;
     this.reached = 0;
+  }
+
+  /**
+   * Begin anew with what goes wrong. Where other parts, which have no bearing on it, never settle
+   * and so would stop the run, they stay still. `number` tells which it is.
+   */
+  loadDefect({ moments, behind }, number = 0) {
+    this.keep();
+    const end = moments[moments.length - 1].time;
+    this.load(moments);
+    while (this.nextTime() <= end) this.step();
+    const { chatter, time } = this.now;
+    const foreign = chatter.length && (time < end || chatter.some((name) => !behind.includes(name)));
+    this.load(moments, foreign ? behind : null);
+    this.given = { number, left: false };
+  }
+
+  /**
+   * Begin anew with a run from a link, up to `end`, as far as what is known of the inputs allows.
+   * Returns why it went no further, or an empty text.
+   */
+  follow(moments, end) {
+    const first = named(moments[0]?.time === 0 ? moments[0].inputs : {});
+    const { inputs, neverTogether } = this.model;
+    const steady = inputs.find((input) => input.steady !== null && (first[input.name] ?? false) !== input.steady);
+    if (steady) return `known: '${steady.name}' is always ${steady.steady ? "on" : "off"}`;
+    const both = neverTogether.map((group) => group.filter((name) => first[name])).find((on) => on.length > 1);
+    if (both) return `known: '${both[0]}' and '${both[1]}' are never on together`;
+    this.keep();
+    this.load(moments[0]?.time === 0 ? moments : [{ time: 0, inputs: {}, order: [], chatter: [] }, ...moments]);
+    for (let k = 0; k < MOST_RECORDED && this.nextTime() <= end; k += 1) {
+      const { plan } = this.record[this.index];
+      if (plan.length && plan[0].time === this.nextTime()) {
+        this.time = plan[0].time;
+        const wanted = named(plan[0].inputs);
+        const turned = Object.keys(wanted).filter((name) => wanted[name] !== this.level(name));
+        const refused = turned.map((name) => this.refusal(name, wanted)).find(Boolean);
+        if (refused) return refused;
+      }
+      this.step();
+    }
+    if (this.nextTime() <= end) return "it is too long";
+    if (!this.now.chatter.length) this.time = end;
+    this.reached = this.time;
+    return "";
   }
 
   /** The last settled instant at or before the present moment. */
@@ -65,7 +139,7 @@ class Player {
   /** The latest moment at which an input must change by what is known of it: [time, changes]. */
   forced(entry) {
     let least = Infinity;
-    let changes = {};
+    let changes = named();
     this.model.inputs.forEach((input, i) => {
       const level = entry.now.levels[i];
       const most = level ? input.mostOn : input.mostOff;
@@ -73,11 +147,46 @@ class Player {
       const at = (entry.now.since[i] ?? 0) + most;
       if (at > entry.now.time && at < least) {
         least = at;
-        changes = {};
+        changes = named();
       }
       if (at === least) changes[input.name] = !level;
     });
-    return [least, changes];
+    const [at, change] = this.dayOrNight(entry);
+    if (at < least) return [at, change];
+    return [least, at === least ? named(changes, change) : changes];
+  }
+
+  /** When night next falls or day breaks by itself, where they do: [time, changes]. */
+  dayOrNight(entry) {
+    const never = [Infinity, named()];
+    if (!this.days) return never;
+    const { name, day, night } = this.days;
+    const { bit } = this.engine.circuit;
+    const level = entry.now.levels[bit.get(name)];
+    const others = this.model.neverTogether.filter((group) => group.includes(name)).flat();
+    if (!level && others.some((one) => one !== name && entry.now.levels[bit.get(one)])) return never;
+    const from = Math.max(entry.now.time, this.time);
+    const begun = Math.floor(from / (day + night)) * (day + night);
+    const [dusk, dawn] = [begun + day, begun + day + night];
+    const bound = level ? dawn : dusk > from ? dusk : dusk + day + night;
+    const { leastOn, leastOff } = this.kinds.get(name);
+    const least = (level ? leastOn : leastOff) ?? 0;
+    return [Math.max(bound, (entry.now.since[bit.get(name)] ?? 0) + least), named({ [name]: !level })];
+  }
+
+  /**
+   * Lengths of day and night that agree with what is known: 12 h each where they may be, a day
+   * first; null where 24 h allow none or there is no night.
+   */
+  daysAllowed() {
+    const input = this.model.inputs.find(({ kind }) => kind === "night");
+    if (!input || input.steady !== null) return null;
+    const [whole, half] = [DAY * this.tick, (DAY * this.tick) / 2];
+    const least = Math.max(input.leastOn ?? 1, whole - (input.mostOff ?? whole - 1));
+    const most = Math.min(input.mostOn ?? whole - 1, whole - (input.leastOff ?? 1));
+    if (least > most) return null;
+    const night = Math.min(most, Math.max(least, half));
+    return { name: input.name, day: whole - night, night };
   }
 
   /** The moment of the next event, Infinity when nothing more happens by itself. */
@@ -97,13 +206,13 @@ class Player {
     else {
       const entry = this.record[this.index];
       let { plan } = entry;
-      let changes = {};
+      let changes = named();
       let order = [];
       let chatter = [];
       const [at, forced] = this.forced(entry);
       if (at === time) changes = forced;
       if (plan.length && plan[0].time === time) {
-        changes = { ...changes, ...plan[0].inputs };
+        changes = named(changes, plan[0].inputs);
         ({ order, chatter } = plan[0]);
         plan = plan.slice(1);
       }
@@ -166,7 +275,7 @@ class Player {
   }
 
   /** Why an input may not change now by what is known of it; an empty text when it may. */
-  refusal(name, others = {}) {
+  refusal(name, others = named()) {
     const input = this.kinds.get(name);
     const level = this.level(name);
     if (input.steady !== null) return `known: '${name}' is always ${input.steady ? "on" : "off"}`;
@@ -192,6 +301,8 @@ class Player {
    * or with the next expiry where that is earlier.
    */
   act(changes, releases = []) {
+    this.keep();
+    if (this.given) this.given = { ...this.given, left: true };
     const entry = this.record[this.index];
     this.record.length = this.index + 1;
     // Who does something leaves a run that was given; only fingers on buttons still let go.
@@ -202,7 +313,7 @@ class Player {
       const planned = plan.length ? plan[0].time : Infinity;
       time = Math.min(time + this.tick, this.engine.next(entry.now), planned);
       if (planned === time) {
-        more = { ...plan[0].inputs, ...changes };
+        more = named(plan[0].inputs, changes);
         plan = plan.slice(1);
       }
     }
@@ -233,7 +344,7 @@ function joined(moments) {
   for (const moment of moments) {
     const last = result[result.length - 1];
     if (last && last.time === moment.time) {
-      last.inputs = { ...last.inputs, ...moment.inputs };
+      last.inputs = named(last.inputs, moment.inputs);
     } else result.push({ ...moment });
   }
   return result;
@@ -293,6 +404,10 @@ function faultInWords(fault) {
       return `${fault.load} blinks while the parts settle`;
     case "together":
       return `${fault.load} and ${fault.other} are on together`;
+    case "short": {
+      const where = fault.terminal === "in" ? fault.load : `${fault.load}:${fault.terminal}`;
+      return `${where} gets ${units(fault.got)}, it needs ${fault.needs}`;
+    }
     case "peak":
       return `${fault.used} units are in use, at most ${fault.most} may be`;
     default:
@@ -319,7 +434,9 @@ function goalsNow(player) {
     if (now.chatter.length) {
       return { number, status: "broken", why: faultInWords({ kind: "chatter", parts: now.chatter }) };
     }
-    const loads = engine.needed.filter(({ goals }) => goals.includes(number));
+    const all = engine.needed.filter(({ goals }) => goals.includes(number));
+    const loads = all.filter(({ load }) => now.kept === null || now.kept.has(load));
+    if (all.length && !loads.length) return { number, status: "waiting", why: "not followed in this run" };
     const why = loads.map(({ load }) => {
       const level = now.want[load];
       const says = `${load} is ${ONOFF(level)}, as asked`;

@@ -14,7 +14,9 @@ function element(name, attributes = {}, ...content) {
 
 const MARKS = { kept: "●", waiting: "○", broken: "✕" };
 const EVENT_PACE = 1100;
-const LEAST_SCALE = 0.62;
+const MOST_IN_A_FRAME = 25;
+const TOLD_PACE = 1000;
+const FASTEST_TOLD = 10;
 
 /** The whole page. */
 class Page {
@@ -22,29 +24,34 @@ class Page {
     this.model = model;
     this.player = new Player(new Engine(model));
     this.diagram = new Diagram(this.player, byId("drawing"));
+    this.stage = new Stage(this.diagram, byId("stage"));
     this.chart = new Chart(this.player, byId("roll"));
     this.running = false;
     this.playing = null;
     this.chosen = null;
     this.collected = null;
     this.last = 0;
+    this.toldAt = -Infinity;
+    this.untold = false;
     this.carry = 0;
     this.drawn = { now: null, slow: 0 };
-    this.scale = null;
     this.buildTime();
     this.buildLevers();
     this.buildGoals();
     this.buildDefects();
     this.buildDiagram();
+    this.buildKeys();
     this.chart.inner = this.chart.tracks.length <= 8;
     byId("inner").checked = this.chart.inner;
-    this.fit();
     this.refresh(true);
     new ResizeObserver(() => {
-      if (this.scale === null) this.fit();
+      this.stage.settle();
       this.drawChart();
     }).observe(byId("stage"));
     const calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.buildPrint();
+    window.addEventListener("hashchange", () => this.openLink());
+    if (this.openLink()) return;
     const playable = model.defects.findIndex((defect) => defect.moments);
     if (playable >= 0) this.play(playable, !calm);
     else if (!calm) this.setRunning(true);
@@ -56,6 +63,9 @@ class Page {
     byId("again").addEventListener("click", () => this.startAgain());
     byId("back").addEventListener("click", () => this.stepBack());
     byId("next").addEventListener("click", () => this.stepOn());
+    byId("tour").addEventListener("click", () => this.tour());
+    byId("undo").addEventListener("click", () => this.undo());
+    byId("link").addEventListener("click", () => this.giveLink());
     byId("run").addEventListener("click", () => this.setRunning(!this.running));
     byId("speed").addEventListener("change", () => this.refresh());
     byId("span").addEventListener("change", () => this.drawChart());
@@ -69,12 +79,16 @@ class Page {
       this.player.goTo(wanted);
       this.refresh(true);
     });
-    this.chart.svg.addEventListener("click", (event) => {
+    const look = (event) => {
       const time = this.chart.momentAt(event.clientX);
       if (time === null) return;
       this.setRunning(false);
       this.player.goTo(time);
       this.refresh(true);
+    };
+    this.chart.svg.addEventListener("click", look);
+    this.chart.svg.addEventListener("pointermove", (event) => {
+      if (event.pointerType === "mouse" && event.buttons === 1) look(event);
     });
   }
 
@@ -87,6 +101,61 @@ class Page {
       this.last = performance.now();
       requestAnimationFrame((at) => this.frame(at));
     } else this.refresh();
+  }
+
+  undo() {
+    this.setRunning(false);
+    if (!this.player.undo()) {
+      this.tell("There is nothing to undo.");
+      return;
+    }
+    this.endPlay();
+    this.refresh(true);
+    this.tell(`Undone; this is ${onClock(Math.floor(this.player.time / this.player.tick))} again.`);
+  }
+
+  /** Put the run up to this moment into the page's address, and on the clipboard where one may. */
+  giveLink() {
+    this.setRunning(false);
+    let text = "";
+    try {
+      text = linkTo(this.player);
+    } catch (failure) {
+      this.tell(`No link: ${failure.message}.`);
+      return;
+    }
+    this.linked = `#${text}`;
+    window.location.hash = this.linked;
+    const said = "The page's address now leads to this moment, for whoever has this page";
+    this.tell(`${said}.`);
+    navigator.clipboard?.writeText(window.location.href)
+      .then(() => this.tell(`${said}. It is copied.`), () => {});
+  }
+
+  /** Go where the page's address leads: true when it led anywhere. */
+  openLink() {
+    const { hash } = window.location;
+    if (hash.length < 2 || hash === this.linked) return false;
+    let wanted = null;
+    try {
+      wanted = readLink(hash.slice(1), this.model);
+    } catch (failure) {
+      this.tell(`${failure.message}.`);
+      return false;
+    }
+    if (!wanted) return false;
+    this.setRunning(false);
+    this.endPlay();
+    let refused = "";
+    if (wanted.wrong !== undefined) {
+      this.play(wanted.wrong, false);
+      const { playing, player } = this;
+      while (player.nextTime() <= Math.min(wanted.at, playing.end)) player.step();
+      player.goTo(Math.min(wanted.at, playing.end));
+    } else refused = this.player.follow(wanted.moments, wanted.at);
+    this.refresh(true);
+    if (refused) this.tell(`The link goes no further than this; ${refused}.`);
+    return true;
   }
 
   startAgain() {
@@ -118,8 +187,13 @@ class Page {
       if (this.carry >= EVENT_PACE) {
         this.carry -= EVENT_PACE;
         const end = this.playing ? this.playing.end : Infinity;
-        if (player.time >= end || player.nextTime() > end || !player.step()) this.finish();
-        else if (this.playing && player.time >= end) this.finish();
+        // In a tour, what was seen since an input last changed passes quickly.
+        for (let k = 0; k < MOST_IN_A_FRAME && this.running; k += 1) {
+          if (player.time >= end || player.nextTime() > end || !player.step()) this.finish();
+          else if (this.playing && player.time >= end) this.finish();
+          else if (!this.playing?.seen || this.news(this.playing.seen)) break;
+          if (k === MOST_IN_A_FRAME - 1) this.carry = EVENT_PACE;
+        }
       }
     } else {
       // Whole tenths of a second, so that what people do falls on moments that read well.
@@ -137,25 +211,63 @@ class Page {
     if (this.running) requestAnimationFrame((next) => this.frame(next));
   }
 
+  /** Show the goals at work: a run that was found from them. */
+  tour() {
+    this.endPlay();
+    const { moments, end } = this.model.tour;
+    if (!moments.length) {
+      this.tell("There is nothing to show.");
+      return;
+    }
+    this.player.keep();
+    this.player.load(moments);
+    const message = "that is what it does; now work it yourself";
+    this.playing = { end, message, seen: new Set() };
+    this.refresh(true);
+    this.setRunning(true);
+  }
+
+  /** Whether the present event is worth a look: an input changed, or a load as not yet since then. */
+  news(seen) {
+    const { record, index } = this.player;
+    const [before, now] = [record[index - 1]?.now, record[index].now];
+    if (!before) return true;
+    const worked = now.levels.some((level, i) => level !== before.levels[i]);
+    if (worked) seen.clear();
+    const turned = now.on.flatMap((on, i) => (on === before.on[i] ? [] : [i]));
+    const fresh = turned.filter((i) => !seen.has(`${i}${now.on[i]}`));
+    for (const i of turned) seen.add(`${i}${now.on[i]}`);
+    if (fresh.length) this.stage.bring(this.player.engine.circuit.loads[fresh[0]]);
+    return worked || fresh.length > 0 || now.broken.length > 0;
+  }
+
   finish() {
     const { playing } = this;
     if (playing) playing.done = true;
     this.setRunning(false);
     this.refresh(true);
-    if (playing) this.tell(`${onClock(this.player.time / this.player.tick)}: ${playing.message}`);
+    if (!playing) return;
+    const { player } = this;
+    const astray = playing.seen && (player.broken.size || player.now.chatter.length);
+    const message = astray ? "not all of it went as asked; the goals and the diagram say what" : playing.message;
+    this.tell(`${onClock(player.time / player.tick)}: ${message}`);
   }
 
   // what people and the world do
 
   buildLevers() {
     const list = byId("levers");
-    this.levers = this.model.inputs.map((input) => {
+    this.levers = this.model.inputs.map((input, i) => {
       const state = element("span", { class: "state" });
       const known = element("span", { class: "known" });
       const hold = element(
         "button", { type: "button", role: "switch", "aria-checked": "false" },
         element("span", { class: "name" }, input.name), " ", state,
       );
+      if (i < 9) {
+        hold.setAttribute("aria-keyshortcuts", String(i + 1));
+        hold.prepend(element("kbd", { "aria-hidden": "true" }, String(i + 1)));
+      }
       hold.addEventListener("click", () => this.work(input.name));
       const item = element("li", {}, hold);
       if (input.kind === "push-button") {
@@ -170,23 +282,48 @@ class Page {
       return { input, hold, state, known };
     });
     byId("together").addEventListener("change", () => {
-      this.collected = byId("together").checked ? {} : null;
+      this.collected = byId("together").checked ? named() : null;
       byId("do").hidden = this.collected === null;
       this.refresh(true);
     });
+    const days = this.player.daysAllowed();
+    byId("days").parentElement.hidden = days === null;
+    if (days) {
+      const words = `night for ${inWords(days.night / this.player.tick)} of every day, by itself`;
+      byId("days").nextSibling.textContent = ` ${words}`;
+    }
+    byId("days").addEventListener("change", () => {
+      this.player.days = byId("days").checked ? days : null;
+      this.refresh();
+    });
     byId("do").addEventListener("click", () => {
-      const changes = this.collected ?? {};
-      this.collected = byId("together").checked ? {} : null;
+      const changes = this.collected ?? named();
+      this.collected = byId("together").checked ? named() : null;
       if (Object.keys(changes).length) this.act(changes);
       else this.tell("Nothing was chosen to change.");
+    });
+  }
+
+  /** On paper nothing can be unfolded: what is folded is opened while it is printed. */
+  buildPrint() {
+    let opened = [];
+    window.addEventListener("beforeprint", () => {
+      opened = [...document.querySelectorAll("details:not([open], #keys)")];
+      for (const one of opened) one.open = true;
+      this.showEvents();
+    });
+    window.addEventListener("afterprint", () => {
+      for (const one of opened) one.open = false;
     });
   }
 
   /** Change an input; `tap`: press and let go. */
   work(name, tap = false) {
     const level = this.collected?.[name] ?? this.player.level(name);
+    const sensing = this.model.parts.filter((part) => part.input === name);
+    if (sensing.length) this.stage.bring(sensing[0]);
     const refusal = level === this.player.level(name)
-      ? this.player.refusal(name, this.collected ?? {})
+      ? this.player.refusal(name, this.collected ?? named())
       : "";
     if (refusal) {
       this.tell(`Not done; ${refusal}.`);
@@ -232,7 +369,7 @@ class Page {
       }
       if (defect.moments) {
         const button = element("button", { type: "button" }, "Play it");
-        button.setAttribute("aria-label", `Play what goes wrong, number ${i + 1}`);
+        button.setAttribute("aria-label", `Play it: what goes wrong, number ${i + 1}`);
         button.addEventListener("click", () => this.play(i, true));
         item.append(button);
       }
@@ -242,7 +379,7 @@ class Page {
 
   play(number, moving) {
     const defect = this.model.defects[number];
-    this.player.load(defect.moments);
+    this.player.loadDefect(defect, number);
     const last = defect.moments[defect.moments.length - 1];
     this.playing = { end: last.time, message: defect.message };
     [...byId("defects").children].forEach((item, i) => item.classList.toggle("playing", i === number));
@@ -271,33 +408,32 @@ class Page {
         choose();
       });
     }
-    byId("fit").addEventListener("click", () => {
-      this.scale = null;
-      this.fit();
+    byId("fit").addEventListener("click", () => this.stage.fit());
+    byId("smaller").addEventListener("click", () => this.stage.zoom(1 / 1.2));
+    byId("larger").addEventListener("click", () => this.stage.zoom(1.2));
+  }
+
+  buildKeys() {
+    const speed = byId("speed");
+    const faster = (by) => {
+      speed.selectedIndex = Math.max(0, Math.min(speed.options.length - 1, speed.selectedIndex + by));
+      this.refresh();
+      this.tell(`Speed: ${speed.options[speed.selectedIndex].textContent}.`);
+    };
+    const run = () => this.setRunning(!this.running);
+    const help = () => {
+      byId("keys").open = true;
+      byId("keys").scrollIntoView();
+      byId("keys").querySelector("summary").focus();
+    };
+    const works = {
+      " ": run, r: run, n: () => this.stepOn(), b: () => this.stepBack(), u: () => this.undo(),
+      s: () => this.tour(), l: () => this.giveLink(), "+": () => faster(1), "-": () => faster(-1), "?": help,
+    };
+    this.levers.slice(0, 9).forEach(({ input }, i) => {
+      works[String(i + 1)] = () => this.work(input.name, input.kind === "push-button");
     });
-    byId("smaller").addEventListener("click", () => this.zoom(1 / 1.2));
-    byId("larger").addEventListener("click", () => this.zoom(1.2));
-  }
-
-  /** As large as fits; not smaller than can be read, then it scrolls, from the supply on. */
-  fit() {
-    const stage = byId("stage");
-    const { width, height } = this.diagram.natural;
-    const fitting = Math.min((stage.clientWidth - 4) / width, (stage.clientHeight - 4) / height);
-    const wide = window.matchMedia("(min-width: 861px)").matches;
-    this.shown = Math.min(1.2, Math.max(LEAST_SCALE, wide ? fitting : 0.7));
-    this.diagram.size(this.shown);
-    const supply = this.diagram.parts.find(({ part }) => part.type === "supply");
-    if (!supply) return;
-    const [at, frame] = [supply.group.getBoundingClientRect(), stage.getBoundingClientRect()];
-    stage.scrollLeft += at.left - frame.left - 20;
-    stage.scrollTop += at.top - frame.top - (stage.clientHeight - at.height) / 2;
-  }
-
-  zoom(factor) {
-    this.scale = Math.min(3, Math.max(0.2, this.shown * factor));
-    this.shown = this.scale;
-    this.diagram.size(this.scale);
+    buildKeys(works, () => byId("keys-on").checked);
   }
 
   choose(part) {
@@ -339,6 +475,9 @@ class Page {
       rows.push(element("p", {}, "Without it:"));
       rows.push(element("ul", {}, ...part.why.map((line) => element("li", {}, line))));
     }
+    if (this.model.standing !== "holds" && part.type !== "load") {
+      rows.push(element("p", { class: "hint" }, "What happens without it is told where a design holds."));
+    }
     rows.push(element("p", {}, "Its wires:"), list);
     about.replaceChildren(...rows);
   }
@@ -346,6 +485,7 @@ class Page {
   // keeping what is shown true
 
   tell(text) {
+    this.toldAt = performance.now();
     byId("told").textContent = text;
   }
 
@@ -375,7 +515,18 @@ class Page {
       moment.setAttribute("aria-valuetext", onClock(Math.floor(player.time / tick)));
       if (byId("events").parentElement.open) this.showEvents();
     }
-    if (said || (fresh && now.chatter.length)) {
+    byId("undo").setAttribute("aria-disabled", String(!player.undone.length));
+    const aside = this.diagram.aside();
+    byId("aside").textContent = aside.length
+      ? `Held still in this run, since not all of them settle: ${aside.join(", ")}. What goes wrong does not depend on them.`
+      : "";
+    // While time runs, events are told too, as long as one can follow them.
+    const pace = this.playing ? "events" : byId("speed").value;
+    this.untold ||= fresh && this.running;
+    const followed = this.untold && this.running && at - this.toldAt > TOLD_PACE
+      && (pace === "events" || Number(pace) <= FASTEST_TOLD);
+    if (said || followed || (fresh && now.chatter.length)) {
+      this.untold = false;
       const before = player.index ? player.record[player.index - 1].now : null;
       const text = eventInWords(player, before, now);
       this.tell(now.chatter.length ? `${text}. Time stands still: go back, or start again.` : text);
@@ -422,7 +573,7 @@ class Page {
     const first = player.record[0].now.time;
     const speed = Number(byId("speed").value) || 10;
     if (chosen < 0 || this.playing) {
-      const end = Math.max(player.recorded, this.playing ? this.playing.end : 0, first + tick);
+      const end = Math.max(player.recorded, this.playing ? this.playing.end : 0, first + 2000 * tick);
       this.chart.draw(first, first + Math.ceil((end - first) * 1.04) + tick);
       return;
     }

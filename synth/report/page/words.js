@@ -48,6 +48,8 @@ function worked(part, engine, now) {
 function stateInWords(part, player) {
   const { engine, now, tick, time } = player;
   const { circuit } = engine;
+  const short = now.broken.find((fault) => fault.kind === "short" && fault.load === part.name);
+  if (short) return `live, but ${faultInWords(short)}`;
   if (part.type === "load") return ONOFF(now.on[engine.loadIndex.get(part.name)]);
   if (part.type === "supply") return now.nets[SUPPLY] ? "delivers" : "dead";
   const slot = circuit.slot.get(part.name);

@@ -1,0 +1,78 @@
+"""Ctrl-C at any moment ends in an honest label, never in code 1: nothing was proven."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+
+from synth import pipeline
+from synth.cli import _Watch, main
+from synth.problem import Problem
+
+ROOT = Path(__file__).parent.parent
+PLAN_SCHEMA = json.loads((ROOT / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
+
+
+def run(*words: str) -> Result:
+    """Run the tool in this process; a traceback would be an exception of another kind."""
+    ran = CliRunner().invoke(main, words)
+    assert ran.exception is None or isinstance(ran.exception, SystemExit), ran.exception
+    return ran
+
+
+def test_before_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    read = pipeline.read_problem
+
+    def interrupted(*given: str | None) -> Problem:
+        os.kill(os.getpid(), signal.SIGINT)
+        return read(*given)
+
+    monkeypatch.setattr(pipeline, "read_problem", interrupted)
+    # A job that takes far longer than this test may.
+    ran = run("plan", str(ROOT / "goals" / "workbench.yaml"), "--format", "json")
+    document = json.loads(ran.stdout)
+    jsonschema.validate(document, PLAN_SCHEMA)
+    assert (ran.exit_code, document["status"]) == (3, "undecided")
+    assert document["design"] is None and document["proven"] == []
+
+
+def test_with_a_design_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    # The cheapest circuit is known soon, and that none takes less power only much later.
+    goals = tmp_path / "goals.yaml"
+    goals.write_text(
+        "kit: full\nminimise: power\ngoals: [pump on 10 s of every 60 s, light always, "
+        "heater at night, master cutoff for pump]\n"
+    )
+
+    def heard(watch: _Watch, stage: str, best: int | None, bound: int | None) -> None:
+        if best is not None and not watch.interrupted:
+            os.kill(os.getpid(), signal.SIGINT)
+
+    monkeypatch.setattr(_Watch, "report", heard)
+    ran = run("plan", str(goals), "--format", "json")
+    document = json.loads(ran.stdout)
+    jsonschema.validate(document, PLAN_SCHEMA)
+    assert (ran.exit_code, document["status"]) == (0, "best-found")
+    assert document["check"]["verdict"] == "holds"
+    assert document["bound"] is None or document["bound"] <= document["supply"]
+    assert "supply" not in document["proven"]
+
+
+@pytest.mark.parametrize("command", ["plan", "check"])
+def test_outside_the_search(command: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(*given: str | None) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pipeline, "read_problem", gone)
+    monkeypatch.setattr(pipeline, "read_design", gone)
+    words = ["plan", "any.yaml"] if command == "plan" else ["check", "any.json", "any.yaml"]
+    ran = run(*words)
+    assert ran.exit_code == 3
+    assert ran.stdout == ""
+    assert ran.stderr == "synth: stopped by Ctrl-C; nothing is claimed\n"

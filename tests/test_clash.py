@@ -308,6 +308,7 @@ LEFT_OPEN = st.lists(st.frozensets(st.integers(1, NUMBER), min_size=2, max_size=
 
 @given(CLASHES, LEFT_OPEN)
 @settings(max_examples=120, deadline=None)
+@pytest.mark.slow
 def test_the_smallest_clash_is_that_of_all_sets(
     clashes: list[frozenset[int]], left_open: list[frozenset[int]]
 ) -> None:

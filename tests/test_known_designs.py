@@ -62,6 +62,9 @@ COSTS = {
 }
 """Price in coins, added up by hand from the kit's price list (a divider adds two outlets for 3, a
 tap-off one for 2), and the units that the supply must deliver for such a split."""
+WHOLE_YARD_SLOW = [
+    pytest.param(name, marks=pytest.mark.slow) if name == "whole-yard" else name for name in COSTS
+]
 
 
 # -- the designs ---------------------------------------------------------------------------------
@@ -358,7 +361,7 @@ def test_model_accepts_the_circuits_of_a_known_design_in_all_first_scenarios(nam
     model_accepts_circuits(name, 1000)
 
 
-@pytest.mark.parametrize("name", COSTS)
+@pytest.mark.parametrize("name", WHOLE_YARD_SLOW)
 def test_model_accepts_a_known_design_as_a_whole(name: str) -> None:
     case = whole(name)
     engine = the_engine(case.problem)
@@ -385,7 +388,7 @@ EXCHANGED = {
 }
 
 
-@pytest.mark.parametrize("name", COSTS)
+@pytest.mark.parametrize("name", WHOLE_YARD_SLOW)
 def test_model_refuses_a_known_design_with_two_loads_exchanged(name: str) -> None:
     one, other = EXCHANGED[name]
     case = whole(name)

@@ -208,6 +208,7 @@ class TestNames:
         assert "S" not in matched(with_lever("left"), with_lever("right"))
         assert matched(with_lever("left"), with_lever("left"))["S"] == "S"
 
+    @pytest.mark.slow
     def test_changes_turn_one_into_the_other(self) -> None:
         stages = shed().stages
         for before, after in zip(stages, stages[1:], strict=False):
@@ -401,6 +402,7 @@ class _Read(HTMLParser):
 
 
 class TestWritten:
+    @pytest.mark.slow
     def test_same_goals_same_bytes(self) -> None:
         again = lesson(SHED, None, read_problem(SHED, None, None))
         assert lesson_files(again) == lesson_files(shed())

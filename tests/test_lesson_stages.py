@@ -90,6 +90,7 @@ class TestWishes:
         assert "no timer is to carry power to 'lamp', but on-delay timer 1 does" in text
         assert "2 units of the supply are to spare" in text
 
+    @pytest.mark.slow
     def test_attempts_are_free_of_them(self, file: str) -> None:
         """The sensor with the lamp behind it has no relay, and is shown all the same."""
         found = lesson(file, None, read_problem(file, None, None))

@@ -105,7 +105,7 @@ JOBS: dict[str, Callable[[], Problem]] = {
 }
 
 
-LONG = {"hen-house", "roof-vent"}
+LONG = {"glasshouse", "hen-house", "roof-vent"}
 """Jobs that take seconds each time they are planned."""
 
 
@@ -305,6 +305,7 @@ class TestForged:
             lambda a: a.clear(),
         ],
     )
+    @pytest.mark.slow
     def test_plans(self, change: Callable[[Any], None], tmp_path: Path) -> None:
         problem = small()
         warmed(problem, tmp_path)

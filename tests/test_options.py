@@ -37,6 +37,7 @@ def front(goals: str, kit: str | None = None, designs: int = 0) -> tuple[Problem
     return problem, choices
 
 
+@pytest.mark.slow
 def test_the_front_trades_a_coin_for_two_units() -> None:
     """Five consumers of one unit: two dividers waste two units of seven, and a divider in place
     of which two tap-offs stand wastes none (worked by hand)."""
@@ -141,6 +142,7 @@ def test_with_power_first_all_is_by_price_here(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.slow
 def test_designs_for_the_choice_of_fewest_units() -> None:
     """The second choice: as many parts as it has, and no more, in every design for it."""
     problem = pipeline.read_problem(None, FOUR, "full")

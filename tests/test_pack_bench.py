@@ -11,7 +11,7 @@ import csv
 import io
 import re
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -213,8 +213,14 @@ def pose_of(text: str, problem: Problem) -> Problem:
     return pose(parse_goal_file(text, "goals.yaml"), problem.kit)
 
 
+def large_ones_slow(names: Iterable[str]) -> list[Any]:
+    """Return the names, those of large circuits marked slow."""
+    large = ("glasshouse", "whole-yard")
+    return [pytest.param(n, marks=pytest.mark.slow) if n in large else n for n in names]
+
+
 class TestRuns:
-    @pytest.mark.parametrize("name", KEPT)
+    @pytest.mark.parametrize("name", large_ones_slow(KEPT))
     def test_no_run_is_longer_than_told(self, name: str) -> None:
         """Random inputs are moved and then left alone: a load whose run ends by itself ends it
         within the time that is told; for some load that time is met to the tick."""

@@ -146,6 +146,7 @@ def test_change_over_relay_shares_its_units_between_two_loads() -> None:
     assert check(design, problem).holds
 
 
+@pytest.mark.slow
 def test_what_a_change_over_relay_can_do_is_not_called_impossible() -> None:
     outcome = plan(late()[0], seconds=4)
     assert outcome.status is not Status.IMPOSSIBLE

@@ -5,6 +5,8 @@ from __future__ import annotations
 from itertools import product
 from typing import Any
 
+import pytest
+
 from synth.design import Skeleton
 from synth.pipeline import check_design, plan, read_problem
 from synth.search.basics import Progress
@@ -13,6 +15,7 @@ from synth.search.mixing import best_mix
 TWO = "pump on 10 s of every 60 s, master cutoff for pump, mister on 15 s of every 15 min"
 
 
+@pytest.mark.slow
 def test_two_cycles_merge_at_the_lower_price() -> None:
     """Each takes 25 coins; with four inputs of theirs on the supply both take 54, with three 53.
 

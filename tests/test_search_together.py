@@ -186,6 +186,7 @@ def test_there_are_free_joints_for_each_load(tmp_path: Path) -> None:
     assert any("joints that cost nothing" in bound for bound in outcome.bounds)
 
 
+@pytest.mark.slow
 def test_least_power_where_a_relay_chooses(tmp_path: Path) -> None:
     """Five units for the one load or the other, and one for the coil: the lists that hold a
     change-over relay are bounded lower than those without, and must not come too late."""

@@ -250,6 +250,7 @@ def nothing_for_nothing(seeds: range) -> int:
     return proven
 
 
+@pytest.mark.slow
 def test_proven_designs_of_random_jobs_have_nothing_for_nothing() -> None:
     assert nothing_for_nothing(range(500, 525)) > 8
 
@@ -310,6 +311,7 @@ def with_wishes(seeds: range) -> tuple[int, int]:
     return proven, kept
 
 
+@pytest.mark.slow
 def test_reasons_of_random_jobs_with_wishes() -> None:
     proven, kept = with_wishes(range(2000, 2016))
     assert proven > 4 and kept > 1

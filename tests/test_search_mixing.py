@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from itertools import product
 from typing import Any
 
@@ -53,3 +54,13 @@ def test_what_cannot_be_shared_is_passed_over() -> None:
         return {0: None, 1: (7,), 2: None}[skeletons[0]]  # type: ignore[index]
 
     assert list(best_mix(kinds, put, Progress())) == [(1,)]
+
+
+@pytest.mark.slow
+def test_a_day_by_the_minute_is_too_long_for_a_model_not_for_a_plan() -> None:
+    """A counterexample that takes a day has thousands of instants: no model is made of it."""
+    goals = "mister on 10 s of every 1 day, pump on 10 s of every 60 s"
+    began = time.monotonic()
+    outcome = plan(read_problem(None, goals, "starter"), seconds=10)
+    assert time.monotonic() - began < 20
+    assert outcome.design is not None and outcome.price == 51

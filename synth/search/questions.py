@@ -19,7 +19,7 @@ from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, To
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
-from synth.search.live import Live
+from synth.search.live import Live, too_large
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring
 from synth.search.stimuli import first_runs
@@ -316,7 +316,10 @@ class Questions:
 
     def refutes(self, scenario: Scenario, bare: Skeleton, slots: Sequence[Slot]) -> bool:
         """Return whether the scenario rules out this wiring of some of these slots (asked of the
-        model itself)."""
+        model itself). One that no model could hold, of a whole day by the minute, rules out
+        nothing."""
+        if too_large(slots, [scenario], self.largest):
+            return False
         names = {part.name for part in bare.parts}
         own = tuple(
             slot if slot.load else replace(slot, fixed=True)

@@ -232,9 +232,12 @@ class Job:
     source: str
 
 
-def a_job(seed: int, objectives: tuple[Objective, ...] = PRICE_FIRST) -> Job:
-    """Return job number `seed`; the first pattern goes through all of them in turn."""
-    random = Random(seed)
+def a_job(
+    seed: int, objectives: tuple[Objective, ...] = PRICE_FIRST, random: Random | None = None
+) -> Job:
+    """Return job number `seed`; the first pattern goes through all of them in turn. With `random`
+    all but that pattern is drawn from it."""
+    random = random or Random(seed)
     pattern = list(PATTERNS)[seed % len(PATTERNS)]
     patterns = [pattern]
     ways, helpful = PATTERNS[pattern]

@@ -264,6 +264,26 @@ def test_all_designs_counted_by_hand(goals: str, number: int) -> None:
         assert pipeline.check_design(design.design, problem).holds
 
 
+def test_the_choice_is_the_first_of_its_designs() -> None:
+    """However short the time, and however many circuits must be tried for another."""
+    problem = pipeline.read_problem(None, "lamp while hot and damp", None)
+    for designs in (1, 2):
+        choices, _ = pipeline.options(problem, 12.0, designs)
+        first = choices.designs[0]
+        assert len(choices.designs) == designs
+        assert (first.values, first.differs) == (choices.front[0].values, "")
+        assert first.design == choices.front[0].design
+        assert all(design.differs for design in choices.designs[1:])
+
+
+@pytest.mark.slow
+def test_a_cycle_at_night_and_a_cutoff_can_be_had_in_one_way() -> None:
+    """Four coins of splitting aside, thousands of wirings are ruled out before that is said."""
+    file = Path(__file__).parent.parent / "goals" / "potting-shed.yaml"
+    choices, _ = pipeline.options(pipeline.read_problem(str(file), None, None), 60.0, 4)
+    assert choices.all_designs and len(choices.designs) == 1
+
+
 def test_telling_differences() -> None:
     kit: Kit = load_kit("starter")
     text = (Path(__file__).parent / "designs" / "potting-shed.json").read_text(encoding="utf-8")

@@ -19,6 +19,8 @@ from random import Random
 import pytest
 from check_designs import STARTER, load, part, wired
 from every_wiring import DEPTH, STEP, Offer, Run, Wirings, count_of, positions
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
 from plain_simulation import Broken, Plain
 from random_jobs import (
     ENDS,
@@ -428,6 +430,27 @@ def test_search_agrees_with_enumeration_on_500_random_jobs() -> None:
     assert all(coverage[kind.value] >= 2 for kind in kinds), coverage
     assert counts["held against bounds"] > counts["with a design"], counts
     assert counts["spoilt and seen"] > 0.8 * counts["spoilt"] > 20, counts
+
+
+@pytest.mark.slow
+def test_search_agrees_with_enumeration_on_jobs_of_hypothesis() -> None:
+    """Kits and goals drawn by hypothesis, which looks for a small one where they disagree."""
+    counts: Counter[str] = Counter()
+
+    @settings(
+        max_examples=80,
+        deadline=None,
+        derandomize=True,
+        suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
+    )
+    @given(st.integers(0, len(PATTERNS) - 1), st.randoms(use_true_random=False))
+    def one(pattern: int, random: Random) -> None:
+        job = a_job(pattern, random=random)
+        assume(small(job.problem))
+        agree(job, counts)
+
+    one()
+    assert counts["decided"] >= 50 and counts["with a design"] >= 15, counts
 
 
 @pytest.mark.slow

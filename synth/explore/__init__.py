@@ -8,7 +8,7 @@ alone, changed until it is built as was wished).
 from synth.explore.clash import clash_of
 from synth.explore.different import Different, telling
 from synth.explore.front import front_of, weighed
-from synth.explore.mended import mended, wished, without_wishes
+from synth.explore.mended import mended, unshared, wished, without_wishes
 
 __all__ = [
     "Different",
@@ -16,6 +16,7 @@ __all__ = [
     "front_of",
     "mended",
     "telling",
+    "unshared",
     "weighed",
     "wished",
     "without_wishes",

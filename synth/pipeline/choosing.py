@@ -111,7 +111,7 @@ def _different(
 ) -> Choices:
     """Return `choices` with really different designs for one of them."""
     from synth.choices import Choice, parts_counted
-    from synth.explore import Different, telling
+    from synth.explore import Different, telling, unshared
     from synth.search import Others, Progress
     from synth.share import ways_to_share
 
@@ -121,8 +121,11 @@ def _different(
     tools = _tools(problem, {"check": 0.0, "share": 0.0}, seconds, fast, None)
     asked = replace(problem, limits=replace(problem.limits, supply=chosen.supply))
     others = Others(asked, chosen.price, chosen.supply, tools, progress, seed)
-    seen, found, whole = Different(), list[Choice](), True
-    for working in others:
+    # The choice itself is one of them, the first.
+    seen, whole = Different(), True
+    seen.add(unshared(chosen.design))
+    found = [replace(chosen, differs="", sharings=ways_to_share(chosen.design, problem.kit))]
+    for working in others if designs > 1 else ():
         if not seen.add(working.skeleton):
             continue
         design, sure = _shared(working, asked, chosen, tools)
@@ -137,7 +140,7 @@ def _different(
                 design.supply,
                 parts_counted(design),
                 states=working.verdict.states,
-                differs=telling(design, found[0].design, problem.kit, stock) if found else "",
+                differs=telling(design, found[0].design, problem.kit, stock),
                 sharings=ways_to_share(design, problem.kit),
             )
         )

@@ -18,7 +18,7 @@ class Others:
     """The designs of a problem that cost at most `price` coins and need at most `supply` units.
 
     Iterate over it once; `complete` then says whether these are all of them, within the bounds of
-    the search. Two wirings that differ in names alone may both come.
+    the search. One wiring may come twice, and two that differ in names alone.
     """
 
     problem: Problem
@@ -50,11 +50,13 @@ class Others:
             parts = catalogue.parts(parts_list.items)
             rest = self.price - catalogue.price(parts)
             self.progress.report("parts lists", None, parts_list.price)
-            for working in questions.every(parts_list, rest):
-                if working is None:
-                    return
-                if working.design.supply <= self.supply:
-                    yield working
-                if self.progress.over():
-                    return
+            # Those that mostly waste no power are soon found, and come a second time among all.
+            for frugal in (True, False):
+                for working in questions.every(parts_list, rest, frugal):
+                    if working is None and not frugal:
+                        return
+                    if working is not None and working.design.supply <= self.supply:
+                        yield working
+                    if self.progress.over():
+                        return
         self.complete = True

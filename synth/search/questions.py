@@ -129,12 +129,14 @@ class Questions:
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest)
 
-    def every(self, parts_list: PartsList, rest: int) -> Iterator[Working | None]:
+    def every(
+        self, parts_list: PartsList, rest: int, frugal: bool = False
+    ) -> Iterator[Working | None]:
         """Yield one wiring after the other of exactly these parts that stands the exact check, in
         which splitting costs at most `rest` coins; last of all None when time is up.
 
         Wirings that differ in the names of parts alone come once, as far as parts that are alike
-        are concerned.
+        are concerned. `frugal`: only those of which the cheapest splits mostly waste no units.
         """
         live = Live(self, parts_list.items)
         if live.too_large:
@@ -142,6 +144,8 @@ class Questions:
             return
         twins = len(self.problem.requirements) - len(self.loads)
         live.wiring.price_sharing(self.tools.fan_out, rest, twins)
+        if frugal:
+            live.wiring.spare(self.tools.wastes)
         dearest = self.catalogue.price(self.catalogue.parts(parts_list.items)) + rest
         while True:
             working = self._stands(live, parts_list.items, dearest)

@@ -41,8 +41,10 @@ class Track:
 
 @dataclass(frozen=True)
 class Trace:
-    """Several tracks over [0, end) in ticks, with marks worth a word (time, text)."""
+    """Several tracks over [0, end) in ticks, with marks worth a word (time, text); `instants` are
+    those at which an input changes or a time is up, whether or not a track shows it."""
 
     end: Fraction
     tracks: tuple[Track, ...]
     marks: tuple[tuple[Fraction, str], ...] = ()
+    instants: tuple[Fraction, ...] = ()

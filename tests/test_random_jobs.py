@@ -74,7 +74,7 @@ from synth.search.bounds import (
     wires_floor,
 )
 from synth.search.choice import open_solver
-from synth.search.engine import remembers
+from synth.search.engine import changes_alone, remembers
 from synth.search.formula import Formula
 from synth.search.pending import timers_at_once
 from synth.share import fan_out_price, share_power
@@ -277,7 +277,7 @@ def bounds_let_through(problem: Problem, found: Holding) -> None:
     assert essential(problem) <= followed
     waiting = timers_at_once(problem)
     assert waiting.count <= timers and waiting.controlled <= controlled
-    assert lacks_time(parts, problem) == ""
+    assert lacks_time(parts, problem, changes_alone(engine.questions.scenarios)) == ""
     assert remembers(engine.questions.scenarios) == "" or controlled
     assert units_floor(parts, needs) <= design.supply
     assert wires_floor(parts, loads, outlets(kit)) <= len(design.wires)

@@ -6,6 +6,7 @@ import dataclasses
 from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -24,6 +25,7 @@ from search_tools import (
     types_in,
 )
 
+from synth import pipeline
 from synth.check import check
 from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import SPLITTING, TIMED, PartType
@@ -33,6 +35,7 @@ from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
 from synth.result import Status
 from synth.search.bounds import lacks_time, sharing_floor, surplus, units_floor
 from synth.search.engine import remembers
+from synth.search.pending import timers_at_once
 from synth.search.scenario import Point, Scenario
 from synth.search.slots import supply_part
 from synth.share import fan_out_price, share_power
@@ -164,7 +167,7 @@ def test_lacks_time_lets_the_loop_of_two_timers_pass(on: int, period: int) -> No
         design = pump_cycle(on * 1000, period * 1000)
     assert check(design, problem).holds
     parts = kit_parts(Skeleton("starter", design.parts, ()), STARTER)
-    assert lacks_time(parts, problem) == ""
+    assert lacks_time(parts, problem, "pump") == ""
 
 
 def as_cycle(random: Random) -> tuple[Problem, Design, Skeleton] | None:
@@ -201,7 +204,7 @@ def test_lacks_time_never_refutes_what_holds() -> None:
         found = as_cycle(Random(seed))
         if found is not None:
             problem, _, skeleton = found
-            assert lacks_time(kit_parts(skeleton, FULL), problem) == "", seed
+            assert lacks_time(kit_parts(skeleton, FULL), problem, "lamp") == "", seed
             held += 1
     assert held > 100
 
@@ -231,18 +234,33 @@ def test_lacks_time_lets_one_timer_with_relays_pass(halvings: int, trigger: str)
     design = wired(parts, feeds, kit)
     assert check(design, problem).holds
     offers = kit_parts(Skeleton(kit.name, design.parts, ()), kit)
-    assert lacks_time(offers, problem) == ""
+    assert lacks_time(offers, problem, "lamp") == ""
 
 
 def test_lacks_time_refutes_what_cannot_keep_time() -> None:
     """No part with a running time; one timer and too few relays for the events of a period."""
     cycle = asked({"pump": Cycle(Level("supply"), 1000, 3000)}, kit=FULL, times=(1000,))
     relay, pulse = FULL.index["relay break"], FULL.index["pulse timer"]
-    assert lacks_time([relay, relay], cycle)
-    assert lacks_time([relay, pulse], cycle)  # 4 events, 2 states
-    assert not lacks_time([relay, relay, pulse], cycle)  # 4 events, 4 states: not known
+    assert lacks_time([relay, relay], cycle, "pump")
+    assert not lacks_time([relay, relay], cycle, "")  # no change is known to come alone
+    assert lacks_time([relay, pulse], cycle, "pump")  # 4 events, 2 states
+    assert not lacks_time([relay, relay, pulse], cycle, "pump")  # 4 events, 4 states: not known
     once = asked({"pump": Pulse(Level("supply"), 1000)}, kit=FULL, times=(1000,))
-    assert lacks_time([relay], once) and not lacks_time([pulse], once)
+    assert lacks_time([relay], once, "pump") and not lacks_time([pulse], once, "pump")
+
+
+def test_a_time_that_never_counts_needs_no_timer(tmp_path: Path) -> None:
+    """What starts a cycle is over before the first pulse is: a sensor alone does it."""
+    goals = tmp_path / "goals.yaml"
+    goals.write_text(
+        "goals: [lamp 10 s of every 60 s only while hot]\nknown: [hot lasts at most 5 s]\n",
+        encoding="utf-8",
+    )
+    problem = pipeline.read_problem(str(goals), None, None)
+    outcome = plan(problem)
+    assert outcome.status is Status.PROVEN and outcome.design is not None
+    assert outcome.design.price(problem.kit) == problem.kit.index["sensor"].price
+    assert not timers_at_once(problem).count
 
 
 def test_remembers_says_nothing_of_what_sensing_parts_can_do() -> None:

@@ -83,6 +83,7 @@ def run(
     )
     recorder = _Recorder(roles)
     marks: list[tuple[Fraction, str]] = []
+    instants: list[Fraction] = []
     state, vector = circuit.start, 0
     until: dict[int, Fraction] = {}
     on = 0
@@ -104,6 +105,7 @@ def run(
         if not times or min(times) >= end:
             break
         time = min(times)
+        instants.append(time)
         if at < len(outside) and outside[at][0] == time:
             for bit, level in outside[at][1]:
                 vector = vector | bit if level else vector & ~bit
@@ -144,7 +146,7 @@ def run(
         )
         for key in recorder.roles
     )
-    return Trace(end, tracks, tuple(marks))
+    return Trace(end, tracks, tuple(marks), tuple(instants))
 
 
 def _turns(masks: Sequence[int], bit: int) -> int:

@@ -10,7 +10,7 @@ from synth.memory.folder import Memory
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status, Verdict
 
-Check = Callable[[Design, Problem], Verdict]
+Check = Callable[[Design, Problem], Verdict | None]
 PLAN = "plan"
 
 
@@ -60,6 +60,8 @@ def known_plan(
         except Exception as failure:  # whatever it is, the search is there to answer
             wrong = f"its check failed ({type(failure).__name__})"
         else:
+            if verdict is None:  # that is no fault of what was kept
+                return None
             wrong = "" if verdict.holds else "its design does not hold"
             outcome = replace(outcome, verdict=verdict)
     if wrong:

@@ -27,6 +27,8 @@ MEND_SHARE = 0.35
 and the search has proven nothing."""
 MEND_LEAST = 15.0
 """Seconds of it at least, but never more than half of the time."""
+CHECK_LEAST = 10.0
+"""Seconds that the check of a design may take, even beyond the end."""
 WITHOUT = "without the wishes"
 """The stage in which a design without the wishes for how it is built is sought and mended."""
 KNOWN = "known from earlier"
@@ -51,6 +53,8 @@ def plan(
     plain clauses answers what it can, where it is installed. `memory`: what is proven is kept
     there, and what was proven before is recalled and checked again; without one nothing is.
     """
+    if problem.contradictions:
+        return Outcome(Status.IMPOSSIBLE, clash=problem.contradictions)
     began = time.monotonic()
     spent = {"check": 0.0, "share": 0.0}
     tools = _tools(problem, spent, seconds, fast, memory)
@@ -120,7 +124,7 @@ def _mended(
         if design is None:
             continue
         verdict = tools.check(design, problem)
-        if not verdict.holds:
+        if verdict is None or not verdict.holds:
             continue
         key = design_key(design, problem)
         if outcome.design is None or key < design_key(outcome.design, problem):
@@ -149,10 +153,15 @@ def _tools(
     from synth.search import Tools
     from synth.share import fan_out_price, share_power, split_front
 
-    def timed_check(design: Design, asked: Problem) -> Verdict:
+    end = time.monotonic() + seconds
+
+    def timed_check(design: Design, asked: Problem) -> Verdict | None:
         start = time.monotonic()
         try:
-            return check(design, asked, stop_at_first=True, deadline=start + max(30.0, seconds))
+            # What is found at the last moment is worth some seconds more.
+            return check(design, asked, stop_at_first=True, deadline=max(end, start + CHECK_LEAST))
+        except Undecided:
+            return None
         finally:
             spent["check"] += time.monotonic() - start
 
@@ -166,8 +175,8 @@ def _tools(
     def instants(
         design: Design, asked: Problem, moments: Sequence[Moment], end: Fraction
     ) -> Sequence[Fraction]:
-        run = simulate(design, asked, moments, end)
-        return sorted({moment for track in run.tracks for moment, _ in track.changes})
+        # Also what no track shows: a timer that starts itself again as its time is up.
+        return simulate(design, asked, moments, end).instants
 
     def wastes(consumers: int, uneven: bool) -> bool:
         needs = (ONE_LARGE if uneven else 1, *((1,) * (consumers - 1)))

@@ -59,7 +59,7 @@ class Tools:
     """What the search needs of other rooms, handed in by the pipeline.
 
     `share` turns a wiring into the best complete design (None: its power cannot be shared within
-    the limits), `check` judges a design exactly, `instants` gives the moments in ticks at which
+    the limits), `check` judges a design exactly (None: not in time), `instants` gives the moments in ticks at which
     anything happens in a concrete run up to `end`, `fan_out` prices a net, and `wastes` says
     whether the cheapest split of so many inputs of one unit each wastes units, or, with True, if
     one of them needs more. `fast` says that
@@ -68,7 +68,7 @@ class Tools:
     """
 
     share: Callable[[Skeleton, Problem], Design | None]
-    check: Callable[[Design, Problem], Verdict]
+    check: Callable[[Design, Problem], Verdict | None]
     instants: Callable[[Design, Problem, Sequence[Moment], Fraction], Sequence[Fraction]]
     fan_out: Callable[[int], int | None]
     wastes: Callable[[int, bool], bool] = lambda number, uneven: False

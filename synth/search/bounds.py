@@ -200,11 +200,11 @@ def cycles_in(signal: Signal) -> Iterator[Cycle]:
         yield from cycles_in(child)
 
 
-def lacks_time(parts: Sequence[KitPart], problem: Problem) -> str:
+def lacks_time(parts: Sequence[KitPart], problem: Problem, alone: str) -> str:
     """Return why `parts` cannot keep the times that are asked for, "" if nothing is known.
 
-    1. A load that has to change at an instant at which no input changes needs a part with a
-       running time: with fixed inputs nothing else ever happens.
+    1. A load that has to change at an instant at which no input changes (`alone` names one, if one
+       is known) needs a part with a running time: with fixed inputs nothing else ever happens.
     2. Let there be one such part, set to T, and let the inputs stay fixed. Then every event is
        its expiry, so all events are T apart, and what follows an event depends only on the
        positions of the relays after it: the timer has just started anew, and the level it last
@@ -215,8 +215,7 @@ def lacks_time(parts: Sequence[KitPart], problem: Problem) -> str:
     """
     timed = [part for part in parts if part.type in TIMED]
     if not timed:
-        asked = [r for r in problem.requirements if times_of(r.signal)]
-        return f"'{asked[0].load}' needs a part with a running time" if asked else ""
+        return f"'{alone}' needs a part with a running time" if alone else ""
     if len(timed) > 1 or timed[0].type is PartType.RECYCLER or timed[0].times is None:
         return ""
     relays = sum(part.type in POSITIONS for part in parts)
@@ -231,7 +230,7 @@ def lacks_time(parts: Sequence[KitPart], problem: Problem) -> str:
             if t in timed[0].times
         )
         if not any(fits):
-            more = f"{relays} relay{'' if relays == 1 else 's'}"
+            more = f"{relays or 'no'} relay{'' if relays < 2 else 's'}"
             return f"'{requirement.load}' cannot be timed by one timer and {more}"
     return ""
 

@@ -12,18 +12,18 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import islice, pairwise
 
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.search.basics import Found, Key, Progress, Working, design_key
+from synth.search.beside import CORES, Beside
 from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
 from synth.search.lists import Catalogue, PartsList, free_joints
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import cannot_go_on
 from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
-from synth.signals import times_of
 
 LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
@@ -71,7 +71,10 @@ class Engine:
         self.alone: list[Alone] = []
         self.waiting = timers_at_once(self.problem)
         questions.forced = self.waiting.perpetual.forced
+        if self.waiting.count > 1:
+            questions.drift(self.waiting.run)
         self.remembers = remembers(questions.scenarios)
+        self.alone_changes = changes_alone(questions.scenarios)
         self._essential = sorted(essential(self.problem))
         self._totals = sharing_totals(self.problem.kit)
         self.feasible: list[tuple[int, ...]] = []
@@ -97,6 +100,18 @@ class Engine:
         self.questions.ahead = lambda: (
             other.items for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)
         )
+        with Beside(self._refuted_at_once) as beside:
+            return self._through(queue, best, known, found, beside)
+
+    def _through(
+        self,
+        queue: _Queue,
+        best: Key | None,
+        known: tuple[int, ...] | None,
+        found: Found,
+        beside: Beside,
+    ) -> Found:
+        """Go through the lists of `queue`; see `run`."""
         for key, parts_list, priced in queue:
             if found.floor is None or key > found.floor:
                 found.floor = key
@@ -131,6 +146,10 @@ class Engine:
             if parts_list.items == known:
                 self.feasible.append(parts_list.items)
                 queue.again(key, parts_list)
+                continue
+            if self.questions.drifts and self._refuted(parts_list, queue, beside):
+                found.refuted += 1
+                self.refuted.append(parts_list.items)
                 continue
             works = self._works(parts_list, found)
             if works is None:
@@ -175,6 +194,21 @@ class Engine:
 
     # -- one list ----------------------------------------------------------------------------
 
+    def _refuted(self, parts_list: PartsList, queue: _Queue, beside: Beside) -> bool:
+        """Return whether the plain run alone refutes this list; those to come are asked too."""
+        nearest = [other for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)]
+        beside.ask([parts_list.items, *(other.items for other in nearest[:CORES])])
+        return beside.refuted(parts_list.items, self.progress.over)
+
+    def _refuted_at_once(self, items: tuple[int, ...], stopped: Callable[[], bool]) -> bool:
+        return self.questions.refuted_at_once(items, self._loose(items), stopped)
+
+    def _loose(self, items: Sequence[int]) -> bool:
+        """Return whether the reset of a bistable relay among these parts may be dead for good in
+        the larger whole."""
+        kinds = {part.type for part in self.catalogue.parts(items)}
+        return self.within and PartType.BISTABLE in kinds
+
     def _lesser(self, best: Key | None, found: Found) -> Key | None:
         """Return the lesser of `best` and the key of the best design found."""
         actual = self._key(found.best) if found.best else None
@@ -189,15 +223,15 @@ class Engine:
         """Return a working design of this list (the best is kept in `found`), False when the list
         is refuted, True when it may work within the larger whole only, None when time is up."""
         for place, circuit in enumerate(self.alone):
-            possible = circuit.possible(self.catalogue, parts_list.items)
+            possible = circuit.possible(
+                self.catalogue, parts_list.items, not self.questions.drifts
+            )
             if not possible:
                 # What refuted this list will often refute the next.
                 self.alone.insert(0, self.alone.pop(place))
                 return possible
-        kinds = {part.type for part in self.catalogue.parts(parts_list.items)}
         loosely: bool | None = False
-        if self.within and PartType.BISTABLE in kinds:
-            # The reset of a bistable relay may be dead for good in the larger whole.
+        if self._loose(parts_list.items):
             loosely = self.questions.loosely(parts_list)
             if not loosely:
                 return loosely
@@ -361,9 +395,8 @@ class Engine:
             if there < asked:
                 only = f"only {there} can be" if there else "none can be"
                 return f"at least {asked} of '{name}' should be in use, and {only}"
-        timed = [r.load for r in self.problem.requirements if times_of(r.signal)]
-        if timed and not any(part.type in TIMED for part, _ in offers):
-            return f"'{timed[0]}' has to keep a time, and no timer that can is on offer"
+        if self.alone_changes and not any(part.type in TIMED for part, _ in offers):
+            return f"'{self.alone_changes}' has to keep a time, and no timer that can is on offer"
         most = sum(
             cap
             for (part, _), cap in zip(self.catalogue.offers, self.catalogue.caps, strict=True)
@@ -416,7 +449,7 @@ class Engine:
             return f"{self.waiting.controlled} relays and timers must be in use at once"
         if self.remembers and not any(part.type in CONTROLLED for part in parts):
             return self.remembers
-        return lacks_time(parts, self.problem) or cannot_go_on(
+        return lacks_time(parts, self.problem, self.alone_changes) or cannot_go_on(
             parts,
             self.waiting.perpetual,
             self.problem.times,
@@ -477,8 +510,11 @@ class Alone:
     refuted: list[tuple[int, ...]] = field(default_factory=list)
     may: list[tuple[int, ...]] = field(default_factory=list)
 
-    def possible(self, catalogue: Catalogue, items: Sequence[int]) -> bool | None:
-        """Return whether the parts `items` may do for these loads (None: no time to say)."""
+    def possible(
+        self, catalogue: Catalogue, items: Sequence[int], ask: bool = True
+    ) -> bool | None:
+        """Return whether the parts `items` may do for these loads (None: no time to say), without
+        a question to the solver unless `ask`."""
         own = self.engine.catalogue
         where = {offer: i for i, offer in enumerate(own.offers)}
         kept = tuple(
@@ -506,12 +542,28 @@ class Alone:
             first = own.measure(self.engine.feasible[0])
             assert first is not None
             answer = measured.key(objectives)[0] >= first.key(objectives)[0]
+        if answer and not ask:
+            return True
         if answer and measured is not None:
             said = self.engine.questions.any_wiring(measured)
             answer, used = (True, said) if isinstance(said, tuple) else (said, kept)
         if answer is not None:
             (self.may if answer else self.refuted).append(used)
         return answer
+
+
+def changes_alone(scenarios: Sequence[Scenario]) -> str:
+    """Return a load that has to change at an instant at which no input does, "" if none is known.
+
+    That a goal names a time is not enough: with inputs that change soon enough it may never count.
+    """
+    for scenario in scenarios:
+        for before, after in pairwise(scenario.points):
+            if before.inputs == after.inputs:
+                for load, one, other in zip(scenario.loads, before.loads, after.loads, strict=True):
+                    if one != other:
+                        return load
+    return ""
 
 
 def remembers(scenarios: Sequence[Scenario]) -> str:

@@ -74,7 +74,7 @@ def least_price(
     return Floor(
         reasons,
         first.price if first is not None else None,
-        _named(catalogue, first) if first is not None else "",
+        _named(catalogue, asked, first) if first is not None else "",
         tuple(excluded.items()),
         below if first is not None else None,
         left if first is not None and below is not None else None,
@@ -90,14 +90,22 @@ def _reasons(engine: Engine) -> list[str]:
     """Return what every circuit must have, in sentences with the prices that follow."""
     catalogue, problem = engine.catalogue, engine.problem
     told: list[str] = []
+    # Inputs that the same parts follow share what is in stock of these.
+    followers: dict[tuple[KitPart, ...], list[str]] = {}
     for name in sorted(essential(problem)):
-        offers = [part for part, follows in catalogue.offers if follows == name]
+        offers = tuple(dict.fromkeys(part for part, follows in catalogue.offers if follows == name))
         if offers:
-            part = min(offers, key=lambda offer: _paid(problem, [offer], 1))
-            told.append(
-                f"Some load depends on '{name}', so a part must follow it: at least "
-                f"{_coins(_paid(problem, offers, 1))} ({part.name})."
-            )
+            followers.setdefault(offers, []).append(name)
+    for offers, names in followers.items():
+        part = min(offers, key=lambda offer: _paid(problem, [offer], 1))
+        listed = " and ".join(f"'{name}'" for name in names)
+        each = "it" if len(names) == 1 else "each of them"
+        there = _in_stock(problem, part.name, len(names)).rstrip(",")
+        told.append(
+            f"Some load depends on {listed}, so a part must follow {each}: at least "
+            f"{_coins(_paid(problem, offers, len(names)))} "
+            f"({_counted(part.name, len(names))}{there})."
+        )
     waiting = engine.waiting
     timers = [part for part, _ in catalogue.offers if part.type in TIMED]
     if waiting.count and timers:
@@ -119,11 +127,11 @@ def _reasons(engine: Engine) -> list[str]:
     elif engine.remembers:
         told.append("What a load must do depends on what was before, so some part must remember.")
     for name, least in problem.limits.least:
-        offers = [part for part, _ in catalogue.offers if part.name == name]
-        if offers:
+        asked = [part for part, _ in catalogue.offers if part.name == name]
+        if asked:
             told.append(
                 f"At least {_counted(name, least)} is asked for, perhaps among the parts above: at "
-                f"least {_coins(_paid(problem, offers[:1], least))}."
+                f"least {_coins(_paid(problem, asked[:1], least))}."
             )
     needed = engine.needed()
     if needed is None:
@@ -151,11 +159,21 @@ def _paid(problem: Problem, offers: Sequence[KitPart], number: int) -> int:
     return max(0, number - there) * min(part.price for part in offers)
 
 
-def _named(catalogue: Catalogue, parts_list: PartsList) -> str:
-    """Return a list of parts in words, with what sharing its power costs at least."""
+def _in_stock(problem: Problem, name: str, number: int) -> str:
+    """Return how many of so many parts are in stock, in words; empty if none is."""
+    there = min(number, dict(problem.limits.stock).get(name, 0))
+    return f", {'' if there == number == 1 else f'{there} of them '}in stock," if there else ""
+
+
+def _named(catalogue: Catalogue, problem: Problem, parts_list: PartsList) -> str:
+    """Return a list of parts in words, with what each of them costs, those in stock nothing, and
+    what sharing its power costs at least; together that is the price of the list."""
     parts = catalogue.parts(parts_list.items)
     share = parts_list.price - catalogue.price(parts)
-    words = [_counted(name, number) for name, number in Counter(p.name for p in parts).items()]
+    words = []
+    for part, number in Counter(parts).items():
+        paid, there = _paid(problem, [part], number), _in_stock(problem, part.name, number)
+        words.append(f"{_counted(part.name, number)}{there} for {_coins(paid)}")
     if share > 0:
         words.append(f"parts that share power for {_coins(share)}")
     return ", ".join(words) or "no part at all"

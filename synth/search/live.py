@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal, Protocol
 
@@ -36,6 +36,7 @@ class Known(Protocol):
     learned: list[Scenario]
     excluded: list[Skeleton]
     forced: tuple[int, ...]
+    drifts: bool
 
 
 class Live:
@@ -70,7 +71,7 @@ class Live:
         for scenario in questions.plain:
             self.add(scenario)
         # Of what was learned, the latest first, as much as keeps the model quick to handle.
-        for scenario in () if plain else reversed(questions.learned):
+        for scenario in () if plain or questions.drifts else reversed(questions.learned):
             if not too_large(slots, [*self.scenarios, scenario], ROOM):
                 self.add(scenario)
 
@@ -105,14 +106,20 @@ class Live:
         return assumed
 
     def ask(
-        self, assumed: Sequence[int] = (), most: float = 3600.0
+        self,
+        assumed: Sequence[int] = (),
+        most: float = 3600.0,
+        stopped: Callable[[], bool] = lambda: False,
     ) -> tuple[bool, ...] | Literal[False] | None:
-        """Return an assignment (by variable), False when there is none, None when time is up."""
+        """Return an assignment (by variable), False when there is none, None when time is up or
+        `stopped` says so."""
         questions = self.questions
         if self._solver is None:
             self._solver = open_solver(self.wiring.formula, questions.seed, questions.fast)
         progress = questions.progress
-        answer = self._solver.ask(min(most, progress.left()), assumed, progress.over)
+        answer = self._solver.ask(
+            min(most, progress.left()), assumed, lambda: stopped() or progress.over()
+        )
         if answer.satisfiable is None:
             return None
         return answer.values if answer.satisfiable else False

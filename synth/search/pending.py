@@ -52,12 +52,14 @@ Change = tuple[int, bool]
 @dataclass(frozen=True)
 class Waiting:
     """A run after whose last moment `count` timers must be running, for the sake of `loads`; each
-    load of `remembering` needs a controlled part beside them."""
+    load of `remembering` needs a controlled part beside them. `run`: its changes of the inputs,
+    all within one step of the grid, the supply being on from the start."""
 
     count: int
     loads: tuple[str, ...] = ()
     remembering: tuple[str, ...] = ()
     perpetual: Perpetual = Perpetual()
+    run: tuple[tuple[str, bool], ...] = ()
 
     @property
     def controlled(self) -> int:
@@ -84,7 +86,8 @@ def timers_at_once(problem: Problem) -> Waiting:
             if found is not None and found.count > (better[0] if better else best).count:
                 better = (found, trial)
         if better is None:
-            return replace(best, perpetual=seeker.perpetual(run))
+            changes = tuple((seeker.inputs[number].name, level) for number, level in run)
+            return replace(best, perpetual=seeker.perpetual(run), run=changes)
         best, run = replace(better[0], remembering=memory), better[1]
 
 
@@ -188,7 +191,8 @@ class _Seeker:
     def perpetual(self, run: Sequence[Change]) -> Perpetual:
         """Return what goes on for ever after `run`, if all inputs may stay as they are."""
         moments, end = self._moments(run), self._end(run)
-        assert moments is not None
+        if moments is None:  # there are no instants within a step
+            return Perpetual()
         classes: dict[int, list[Repeating]] = {}
         waits: set[int] = set()
         closing = ""

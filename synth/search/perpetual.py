@@ -80,6 +80,8 @@ TWO_STATES = frozenset(
     {PartType.RELAY_MAKE, PartType.RELAY_CHANGEOVER, PartType.BISTABLE, PartType.IMPULSE}
 )
 
+MOST_STEPS = 1_000_000
+"""Sums of settings are looked at up to so many steps."""
 MOST_CLASSES = 5
 """Up to so many classes, all ways to give each a timer are gone through."""
 
@@ -150,6 +152,8 @@ def _sums(waits: Collection[int], times: Sequence[int]) -> bool:
     step = gcd(*waits, *times)
     # Bit n of `reached`: n steps are a sum. Adding t again and again is doubling the shift.
     longest = max(waits) // step
+    if longest > MOST_STEPS:
+        return True  # nothing is said
     reached = 1
     for shift in {t // step for t in times if t <= max(waits)}:
         while shift <= longest:
@@ -169,10 +173,11 @@ def cannot_go_on(
     settings = sum(2 if part.type is PartType.RECYCLER else 1 for part in timed)
     if settings < len(perpetual.forced):
         told = ", ".join(format_duration(t) for t in perpetual.forced)
-        return f"{settings} timers cannot be set to all of {told}"
+        number = "one timer" if settings == 1 else f"{settings or 'no'} timers"
+        return f"{number} cannot be set to all of {told}"
     if _one_closing_part(parts, joints) and len(perpetual.classes) > 1:
         return (
-            f"one part that closes, and {len(timed)} pulse timers, cannot start timers again for "
+            f"one part that closes, and {len(timed)} x pulse timer, cannot start timers again for "
             + " and for ".join(f"'{group[0].load}'" for group in perpetual.classes)
         )
     if not 0 < len(timed) == len(perpetual.classes) <= MOST_CLASSES:

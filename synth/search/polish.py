@@ -46,7 +46,7 @@ def polished(
                 if trial is None or design_key(trial, problem) >= best:
                     continue
                 judged = tools.check(trial, problem)
-                if judged.holds:
+                if judged is not None and judged.holds:
                     skeleton, design, verdict = moved, trial, judged
                     best, improved = design_key(trial, problem), True
                     break

@@ -22,7 +22,7 @@ from synth.search.lists import Catalogue, PartsList
 from synth.search.live import Live, too_large
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring
-from synth.search.stimuli import first_runs
+from synth.search.stimuli import drifting_run, first_runs
 from synth.search.unroll import Unrolled
 from synth.signals import times_of
 from synth.trace import Moment
@@ -68,6 +68,8 @@ class Questions:
             for moments, horizon in first_runs(problem, seed)
         ]
         self.plain = self.scenarios[:1]
+        self.drifts = False
+        """Whether the plain run is one that most lists do not stand; see `drift`."""
         self.forced: tuple[int, ...] = ()
         """Settings that some timer of every design has, each."""
         self.fast = tools.fast
@@ -75,6 +77,14 @@ class Questions:
         self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple
         """Lists that are likely to be asked about next."""
         self._live: Live | None = None
+
+    def drift(self, changes: Sequence[tuple[str, bool]]) -> None:
+        """Begin with a run in which loads follow clocks of their own, which these changes start."""
+        found = drifting_run(self.problem, changes)
+        if found is not None:
+            (moments, end), grid = found
+            self.plain = [build_scenario(self.problem, moments, (), end, len(grid), 0, grid)]
+            self.drifts = True
 
     def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:
         """Ask of this problem what taught something about a circuit of it.
@@ -128,6 +138,14 @@ class Questions:
         parts = self.catalogue.parts(parts_list.items)
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest)
+
+    def refuted_at_once(
+        self, items: tuple[int, ...], loose: bool, stopped: Callable[[], bool]
+    ) -> bool:
+        """Return whether the plain run alone shows that no wiring of these parts works; `loose`:
+        some of them perhaps idle within a larger whole. May be asked in a thread of its own."""
+        live = Live(self, items, loose=loose, plain=True)
+        return not live.too_large and live.ask(stopped=stopped) is False
 
     def every(
         self, parts_list: PartsList, rest: int, frugal: bool = False
@@ -202,14 +220,16 @@ class Questions:
                 if design is None:
                     self.excluded.append(bare)
                     continue
-                stock = self.problem.limits.stock
-                if dearest is not None and design.price(self.problem.kit, stock) > dearest:
-                    # At a higher price it may do: it is ruled out of this question alone.
+                verdict = self.tools.check(design, self.problem)
+                if verdict is None:
+                    return None
+                price = design.price(self.problem.kit, self.problem.limits.stock)
+                if verdict.holds and dearest is not None and price > dearest:
+                    # At a higher price it does: it is ruled out of this question alone.
                     live.wiring.exclude(bare)
                     if self.progress.over():
                         return None
                     continue
-                verdict = self.tools.check(design, self.problem)
                 if verdict.holds:
                     parts_list = self.catalogue.measure(self.catalogue.items_of(bare))
                     assert parts_list is not None
@@ -267,7 +287,9 @@ class Questions:
         live = Live(self, parts_list.items, loose=True, optional=True, plain=True)
         if live.too_large:
             return True
-        for more in ([], self.learned[::-1], self.scenarios[1:]):
+        first = {id(scenario) for scenario in self.plain}
+        rest = [scenario for scenario in self.scenarios if id(scenario) not in first]
+        for more in ([], self.learned[::-1], rest):
             if not all(live.add(scenario) for scenario in more):
                 break
             answer = live.ask(most=LONGEST_QUESTION)

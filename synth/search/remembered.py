@@ -118,7 +118,7 @@ def _taken_up(engine: Engine, lesson: Lesson, tools: Tools) -> Found | None:
         return None
     measured = catalogue.measure(lesson.items)
     verdict = tools.check(design, problem)
-    if measured is None or not verdict.holds:
+    if measured is None or verdict is None or not verdict.holds:
         return None
     if not all(0 <= i < len(catalogue.offers) for i in _indices(lesson)):
         return None

@@ -3,38 +3,52 @@
 A scenario only ever makes the search's problem easier, so what is refuted on scenarios is refuted.
 Its *grid* is the set of instants at which something is allowed to happen. A circuit in which a
 timer expires off the grid *escapes*: from there on nothing is asked of it (the exact check will).
+
+**What the future asks.** The inputs might stay as they are at any point p (as long as what is known
+of them allows it): a circuit does not know what a run brings. Let a load then have to change at
+f > p. All that happens until then is the expiry of timers and what follows one, so a timer expires
+at f; it ran at p, or was started after p at the expiry of another one; and so on. So at p some timer
+runs that was started a multiple of the step before f, the step being what divides all settings on
+offer. One instant f of each class (f modulo the step) is kept with a point: so a short run tells
+what may come in a long one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import lcm
+from math import gcd, lcm
 
 from synth.problem import Problem
 from synth.trace import Moment
+
+EVENTS = 40
+"""Most expiries that are followed beyond a point."""
 
 
 @dataclass(frozen=True)
 class Point:
     """One instant of the grid: its time in ticks (counted finely, see `Scenario.fine`), the
-    levels of all inputs from then on, and the level that each load must settle at."""
+    levels of all inputs from then on, and the level that each load must settle at. `waits` are
+    later instants, one of each class, at which some load changes if no input does."""
 
     time: int
     inputs: tuple[bool, ...]
     loads: tuple[bool, ...]
+    waits: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
 class Scenario:
     """A run over a grid of points; `fine` is how many grid units one tick has (times of a
-    counterexample may lie between ticks)."""
+    counterexample may lie between ticks), `step` divides all settings on offer (grid units)."""
 
     inputs: tuple[str, ...]
     loads: tuple[str, ...]
     points: tuple[Point, ...]
     fine: int = 1
+    step: int = 1
 
 
 def build_scenario(
@@ -81,13 +95,109 @@ def build_scenario(
     state = machine.start
     clocks: dict[int, int] = {}
     points: list[Point] = []
+    ahead = _Ahead(problem, fine)
     for time in sorted(grid)[:cut]:
+        before = dict(levels)
         levels.update(changes.get(time, {}))
+        if levels != before or not points:
+            ahead.inputs_change(time, levels)
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, loads, again = machine.react(state, levels, due)
         clocks = machine.clocks(state, clocks, again, time, fine)
         points.append(Point(time, tuple(levels[n] for n in names), tuple(loads.values())))
-    return Scenario(names, tuple(r.load for r in problem.requirements), tuple(points), fine)
+        ahead.settled(time, state, clocks, loads)
+    waits = ahead.waits()
+    return Scenario(
+        names,
+        tuple(r.load for r in problem.requirements),
+        tuple(replace(point, waits=w) for point, w in zip(points, waits, strict=True)),
+        fine,
+        ahead.step,
+    )
+
+
+class _Ahead:
+    """Finds what a run waits for at each of its points; see the module's text."""
+
+    def __init__(self, problem: Problem, fine: int) -> None:
+        self.problem = problem
+        self.fine = fine
+        self.step = gcd(*problem.times) * fine
+        self._since: dict[str, tuple[bool, int]] = {}
+        self._points: list[tuple[int, bool, dict[str, bool]]] = []
+        """Of each point: its time, whether an input changes, and the loads."""
+        self._later: list[dict[int, int]] = []
+        """Class -> instant of a change after the last point before each change of the inputs."""
+        self._last: tuple[dict[str, bool], tuple[int, ...], dict[int, int]] | None = None
+        self._fresh = True
+
+    def inputs_change(self, time: int, levels: dict[str, bool]) -> None:
+        """Say that the inputs have these levels from `time` on."""
+        self._finish()
+        for name, level in levels.items():
+            if name not in self._since or self._since[name][0] != level:
+                self._since[name] = (level, time)
+        self._fresh = True
+
+    def settled(
+        self, time: int, state: tuple[int, ...], clocks: dict[int, int], loads: dict[str, bool]
+    ) -> None:
+        """Say what the goals ask at a point: the state and clocks of the required signals."""
+        self._points.append((time, self._fresh, loads))
+        self._last = (loads, state, clocks)
+        self._fresh = False
+
+    def waits(self) -> list[tuple[int, ...]]:
+        """Return for each point instants at which some load changes later, one of each class."""
+        if not self.step:
+            return [()] * len(self._points)
+        self._finish()
+        found: list[tuple[int, ...]] = []
+        later, runs = dict[int, int](), len(self._later)
+        after: tuple[int, bool, dict[str, bool]] | None = None
+        for point in reversed(self._points):
+            if after is None or after[1]:
+                runs -= 1
+                later = dict(self._later[runs])
+            elif after[2] != point[2]:
+                later[after[0] % self.step] = after[0]
+            found.append(tuple(later.values()))
+            after = point
+        return found[::-1]
+
+    def _finish(self) -> None:
+        """Follow the required signals from the last point on, as if no input changed then."""
+        if self._last is None or not self.step:
+            return
+        loads, state, clocks = self._last
+        machine, found = self.problem.machine, dict[int, int]()
+        levels = {name: level for name, (level, _) in self._since.items()}
+        classes = {due % self.step for due in clocks.values()}
+        end = self._end()
+        for _ in range(EVENTS):
+            if not clocks or len(found) == len(classes):
+                break
+            time = min(clocks.values())
+            if end is not None and time >= end:
+                break
+            due = tuple(slot for slot, when in clocks.items() if when == time)
+            before = loads
+            state, loads, again = machine.react(state, levels, due)
+            clocks = machine.clocks(state, clocks, again, time, self.fine)
+            if loads != before:
+                found.setdefault(time % self.step, time)
+        self._later.append(found)
+        self._last = None
+
+    def _end(self) -> int | None:
+        """Return when some input has to change at the latest, None if all may stay."""
+        ends: list[int] = []
+        for item in self.problem.inputs:
+            level, since = self._since[item.name]
+            most = item.most_on if level else item.most_off
+            if item.steady is None and most is not None:
+                ends.append(since + most * self.fine)
+        return min(ends, default=None)
 
 
 def _own_times(

@@ -6,6 +6,7 @@ import random
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import product
+from math import gcd
 
 from synth.problem import OutsideInput, Problem
 from synth.signals import times_of
@@ -13,6 +14,9 @@ from synth.trace import Moment
 
 Run = tuple[tuple[Moment, ...], int]
 """Moments of a scenario, and the horizon in ticks."""
+
+MOST_DRIFTING = 72
+"""Most points of a grid that has all instants of several classes."""
 
 STEADY_WALK = 64
 """Most vectors of inputs visited when no goal has a time."""
@@ -86,6 +90,36 @@ def first_runs(problem: Problem, seed: int = 1) -> list[Run]:
         if run is not None and run not in found:
             found.append(run)
     return found
+
+
+def drifting_run(
+    problem: Problem, changes: Sequence[tuple[str, bool]]
+) -> tuple[Run, list[int]] | None:
+    """Return a run in which loads follow clocks of their own, and a grid for it.
+
+    `changes` are changes of the inputs, close together, that start as many clocks as can be. They
+    come right after the supply, each in a class of its own (see `synth.search.pending`); then,
+    once the shortest time is over, the same inputs change to and fro again. The grid has all
+    instants of all classes, so no circuit escapes before the end. None if that is too much.
+    """
+    times = problem.times
+    step = gcd(*times) if times else 0
+    apart = step // (len(changes) + 2)
+    if not changes or not apart:
+        return None
+    first = {item.name: bool(item.steady) for item in problem.inputs} | {"supply": True}
+    wanted = [(0, first), *((apart * i, {n: v}) for i, (n, v) in enumerate(changes, 1))]
+    last = dict(changes)
+    again = [{n: not v} for n, v in last.items()] + [{n: v} for n, v in last.items()]
+    later = times[0] * 6 // 5
+    wanted += [(later + apart * i, change) for i, change in enumerate(again, 1)]
+    end = wanted[-1][0] + times[0] + times[min(1, len(times) - 1)]
+    run = legal(problem, wanted, end)
+    if run is None:
+        return None
+    begun = {int(moment.time) % step: int(moment.time) for moment in reversed(run[0])}
+    grid = [time for start in begun.values() for time in range(start, end + 1, step)]
+    return (run, grid) if len(grid) <= MOST_DRIFTING else None
 
 
 def _walk(free: Sequence[OutsideInput], seed: int) -> tuple[list[tuple[int, dict[str, bool]]], int]:

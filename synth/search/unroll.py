@@ -19,6 +19,8 @@ from synth.search.formula import Formula
 from synth.search.scenario import Scenario
 from synth.search.slots import Wiring
 
+LONGEST_STRETCH = 6
+"""So many points at most, of those at which the same change is waited for, are kept apart."""
 RELAYS = (PartType.RELAY_MAKE, PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER)
 
 
@@ -42,6 +44,15 @@ class Clock:
     since: dict[int, int] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class Settled:
+    """What a circuit is in after a point: its state and the clocks that run."""
+
+    time: int
+    state: dict[int, Memory]
+    since: dict[int, dict[int, int]]
+
+
 class Unrolled:
     """One scenario unrolled over one wiring; adds its clauses to the wiring's formula."""
 
@@ -63,6 +74,8 @@ class Unrolled:
         self.live_out: dict[tuple[int, str], int] = {}
         self.escaped = off
         self.settled_loads: list[dict[int, int]] = []
+        self._stretch: list[Settled] = []
+        """The points, up to the present, since which the inputs and loads are as they are."""
         for index in range(len(scenario.points)):
             self._point(index)
 
@@ -72,7 +85,10 @@ class Unrolled:
         formula, scenario = self.formula, self.scenario
         point = scenario.points[index]
         levels = dict(zip(scenario.inputs, point.inputs, strict=True))
-        changed = index == 0 or point.inputs != scenario.points[index - 1].inputs
+        before = scenario.points[index - 1] if index else None
+        changed = before is None or point.inputs != before.inputs
+        if before is None or changed or point.loads != before.loads:
+            self._stretch = []
         due = {i: self._due(i, index) for i in self.clocks}
         stray = [literal for i in self.clocks for literal in self._stray(i, index)]
         if not changed and all(literal == -self.true for literal in due.values()):
@@ -96,6 +112,8 @@ class Unrolled:
         self._oblige(index, steps)
         for i in self.clocks:
             self._run(i, index, started[i])
+        self._wait(index)
+        self._distinct(index)
 
     def _loads(self) -> list[tuple[int, str]]:
         return [(i, s.load) for i, s in enumerate(self.wiring.slots) if s.load]
@@ -344,6 +362,54 @@ class Unrolled:
                 for a, b in pairwise(line):
                     formula.add(*((-a, b) if value else (a, -b)), *unless)
         self._pairs(steps, unless)
+
+    def _wait(self, index: int) -> None:
+        """Ask for a running timer for each class of instants at which loads change later."""
+        step = self.scenario.step
+        unless = [] if self.escaped == -self.true else [self.escaped]
+        for later in self.scenario.points[index].waits:
+            running = [
+                literal
+                for clock in self.clocks.values()
+                for start, literal in clock.since.items()
+                if (later - self.times[start]) % step == 0
+            ]
+            self.formula.add(*running, *unless)
+
+    def _distinct(self, index: int) -> None:
+        """Ask for another state than at the points before, while the same change is waited for.
+
+        In two equal states, with the same inputs and the same times left, the same would follow
+        after the same time; the change that is to come is nearer now.
+        """
+        now = Settled(
+            self.times[index], dict(self.state), {i: c.since for i, c in self.clocks.items()}
+        )
+        if self.scenario.points[index].waits:
+            for before in self._stretch:
+                self._differs(before, now)
+        if len(self._stretch) < LONGEST_STRETCH:
+            self._stretch.append(now)
+
+    def _differs(self, before: Settled, now: Settled) -> None:
+        """Ask that some contact, level seen or time left is another than before."""
+        formula, other = self.formula, list[int]()
+        passed = now.time - before.time
+        for i, memory in now.state.items():
+            old = before.state[i]
+            other.append(self._differ(old.contact, memory.contact))
+            other.append(self._differ(old.seen, memory.seen))
+            if i not in self.clocks or (old.running, memory.running) == (-self.true, -self.true):
+                continue
+            left = formula.new()
+            formula.add(-left, old.running, memory.running)
+            for start, literal in before.since[i].items():
+                later = self.at.get(self.times[start] + passed)
+                if later in now.since[i]:
+                    formula.add(-left, -literal, -now.since[i][later])
+            other.append(left)
+        unless = [] if self.escaped == -self.true else [self.escaped]
+        formula.add(*(literal for literal in other if literal != -self.true), *unless)
 
     def _pairs(self, steps: list[list[int]], unless: list[int]) -> None:
         where = {load: p for p, (_, load) in enumerate(self._loads())}

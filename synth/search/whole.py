@@ -306,7 +306,7 @@ class _Whole:
         if design is None:
             return None
         verdict = self.tools.check(design, self.problem)
-        if not verdict.holds:
+        if verdict is None or not verdict.holds:
             return None
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
         measured = catalogue.measure(catalogue.items_of(skeleton))
@@ -561,6 +561,8 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     if problem.times and any(times_of(r.signal) for r in problem.requirements):
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")
+    elif any(times_of(r.signal) for r in problem.requirements):
+        told.append("no timers, since none on offer can be set to a time that is asked for")
     kinds = {problem.kit.index[name].type for name, _ in problem.limits.least}
     if kinds & TIMED and not problem.times:
         told.append("no timers, since no goal has a time that they could be set to")

@@ -67,6 +67,10 @@ class Choices:
     """Whether `designs` are all there are."""
     stopped: bool = False
     """Whether there are as many `designs` as were asked for, and more were not looked for."""
+    in_time: bool = True
+    """Whether, where `designs` are not all, it was the time that ended the search for them."""
+    time_up: bool = True
+    """Whether it was the time that ended the search for the front."""
 
 
 def parts_counted(design: Design) -> int:

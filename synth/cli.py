@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import sys
@@ -12,7 +13,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from synth import __version__
-from synth.errors import SynthError, Undecided
+from synth.errors import OutputError, SynthError, Undecided
+from synth.interrupt import STOPPED, heard
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,6 +22,14 @@ if TYPE_CHECKING:
 FORMATS = click.Choice(["text", "json"])
 COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack", "lesson")
 """Commands with a file of their own in `synth.commands`, each with a `command`."""
+
+_NOT_WRITTEN = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "no more may be written to the disk (quota)",
+    errno.EFBIG: "the file would be larger than allowed",
+    errno.EIO: "the device does not answer",
+}
+"""Why an output may fail though the tool has made no mistake."""
 
 PLAN_HELP = """Find the cheapest circuit for a list of goals, proven and checked.
 
@@ -82,14 +92,20 @@ class _Group(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; when whoever read the output has gone, nothing is left to say."""
+        outside = signal.getsignal(signal.SIGINT) is heard
         try:
+            if outside:
+                signal.signal(signal.SIGINT, signal.default_int_handler)
             return super().invoke(ctx)
         except BrokenPipeError:
             sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
             ctx.exit(0)
         except KeyboardInterrupt:
             # Left to click it would end with code 1, which says that something was proven.
-            raise Undecided("stopped by Ctrl-C; nothing is claimed") from None
+            raise Undecided(STOPPED) from None
+        finally:
+            if outside:
+                signal.signal(signal.SIGINT, heard)
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the command; never ends in a traceback."""
@@ -102,6 +118,10 @@ class _Group(click.Group):
         except MemoryError:
             _fail(SynthError("the input needs more memory than there is"))
         except Exception as failure:
+            if isinstance(failure, OSError) and failure.errno in _NOT_WRITTEN:
+                # What could not be written is dropped, or the end of Python would try again.
+                sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
+                _fail(OutputError(f"the result cannot be written: {_NOT_WRITTEN[failure.errno]}"))
             if os.environ.get("SYNTH_DEBUG"):
                 raise
             told = f"{type(failure).__name__}: {failure}"[:200]
@@ -114,7 +134,10 @@ class _Group(click.Group):
 
 
 def _fail(error: SynthError) -> NoReturn:
-    click.echo(f"synth: {error}", err=True)
+    try:
+        click.echo(f"synth: {error}", err=True)
+    except OSError:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
     sys.exit(error.exit_code)
 
 
@@ -269,7 +292,7 @@ def plan(
 
     expect_fast(fast)
     with _Watch(quiet=form == "json") as watch:
-        problem = pipeline.read_problem(file, goals, kit)
+        problem = pipeline.read_problem(file, goals, kit, contradictory=True)
         memory = None if no_cache else pipeline.open_memory()
         outcome = pipeline.plan(
             problem, watch.report, time_limit, seed, watch.stopped, fast, memory, gap

@@ -47,6 +47,7 @@ class WayOut:
 
     `least`: no smaller change will do; proven. `cheapest`: no design for all the rest has a lower
     price; proven. `time`: the time, in ticks, that a goal has in place of which `value` is tried.
+    Where several give, `values` has for each of `dropped` what it is set to, None if it goes.
     """
 
     dropped: tuple[Wish, ...]
@@ -56,6 +57,13 @@ class WayOut:
     least: bool = False
     cheapest: bool = False
     time: int | None = None
+    values: tuple[int | None, ...] = ()
+
+    @property
+    def given(self) -> tuple[tuple[Wish, int | None], ...]:
+        """Each wish that gives, with what it is set to; None where it is dropped."""
+        values = self.values or (self.value,) * len(self.dropped)
+        return tuple(zip(self.dropped, values, strict=True))
 
 
 @dataclass(frozen=True)
@@ -81,3 +89,5 @@ class Conflict:
     tried: int = 0
     seconds: float = 0.0
     bound: int | None = None
+    time_up: bool = True
+    """Where it is undecided: whether it was the time that ended the search."""

@@ -56,6 +56,22 @@ class GoalError(SynthError):
     """A goal phrase or goal file that cannot be understood."""
 
 
+class Contradiction(GoalError):
+    """Goals that can each be had, but not together, as their words alone show; `goals` are their
+    numbers, `told` says it in a sentence. That is an answer and no slip of the pen: nothing will do
+    what is asked."""
+
+    exit_code = IMPOSSIBLE
+
+    def __init__(
+        self, goals: tuple[int, ...], message: str, place: Place | None = None, hint: str = ""
+    ) -> None:
+        self.told = f"{message}: {hint}" if hint else message
+        told = "synth clash says what must give"
+        super().__init__(message, place, f"{hint}; {told}" if hint else told)
+        self.goals = goals
+
+
 class KitError(SynthError):
     """A kit file that cannot be used."""
 

@@ -77,12 +77,13 @@ class Stage:
 
     `design` holds (`verdict`), its parts named as in the stage before where they stay. `changes`
     are from that stage (in the first, from nothing), `inner` the same, splitting parts left aside.
-    `attempt` is None where none of the `tried` attempts fails and can be built. `times` are for a
-    test on the bench, None where there are none to tell. `simply` is told where the circuit was
-    laid out anew though adding to it would have done, `by_adding` says that the circuit was made by
-    adding to the one before, since the search found none in time. A stage without new goals takes
-    up the `wishes` for how it is built: each in words, and how the circuit before fails to keep it
-    ("" if it does not fail).
+    `attempt` is None where none of the `tried` attempts fails and can be built, and where what
+    comes to mind first holds: `at_once` says what that is ("" if it does not hold). `times` are
+    for a test on the bench, None where there are none to tell. `simply` is told where the circuit
+    was laid out anew though adding to it would have done, `by_adding` says that the circuit was
+    made by adding to the one before, since the search found none in time. A stage without new goals
+    takes up the `wishes` for how it is built: each in words, and how the circuit before fails to
+    keep it ("" if it does not fail).
     """
 
     number: int
@@ -101,6 +102,7 @@ class Stage:
     simply: Simply | None = None
     wishes: tuple[tuple[str, str], ...] = ()
     by_adding: bool = False
+    at_once: str = ""
 
     @property
     def same(self) -> bool:

@@ -99,8 +99,9 @@ class TourStep:
     """One step of a test: after `wait` ticks, do something (or see a time expire), then look.
 
     `time` is the moment in ticks from the beginning. `moves` are the inputs moved (none: a time
-    is up by itself, `expired` says whose). `on` and `off` are the loads of the circuit under test
-    afterwards; `turned` those that changed just then.
+    is up by itself, `expired` says whose; none of these either: nothing may change). `on` and
+    `off` are the loads of the circuit under test (at the first step of all, when power comes up,
+    those of every circuit) afterwards; `turned` those that changed just then.
     """
 
     circuit: int

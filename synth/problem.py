@@ -142,6 +142,9 @@ class Problem:
     assumptions: tuple[str, ...] = ()
     times: tuple[int, ...] = ()
     """The timer settings on offer to the search, in ticks, ascending."""
+    contradictions: tuple[str, ...] = ()
+    """Which goals contradict each other in so many words, in sentences. Where there are any, no
+    design does all that is asked, and the requirements are only those that can be."""
 
     @property
     def machine(self) -> SignalMachine:

@@ -65,6 +65,15 @@ class OnePass:
 
 
 @dataclass(frozen=True)
+class Together:
+    """Loads whose circuits share an input, relay or timer: the order of the events of one among
+    those of the others is kept, for so many `events` from when power comes up (None: for ever)."""
+
+    loads: tuple[str, ...]
+    events: int | None
+
+
+@dataclass(frozen=True)
 class SettingsSheet:
     """All times of a design and its goals, ascending, and what is proven of their test values.
 
@@ -72,7 +81,10 @@ class SettingsSheet:
     that far apart. `forced_by`: the orders, in words, because of which the longest test time
     cannot be smaller (empty when that is not proven). `apart`: the order is claimed only of runs
     in which no input changes at the very instant at which a time is up. `states` were explored to
-    check the goals.
+    check the goals. `together`: between which loads the order is kept too; it is always kept
+    within all that bears on one load. `ranks_kept`: a longer real time has a longer test time;
+    where not, `longest_in_ranks` is what the longest test time would be with that (None: not
+    known). `out_of_reach`: it is proven that no test times up to the wanted length keep the order.
     """
 
     title: str
@@ -87,6 +99,10 @@ class SettingsSheet:
     states: int = 0
     notes: tuple[str, ...] = ()
     apart: bool = False
+    together: tuple[Together, ...] = ()
+    ranks_kept: bool = True
+    longest_in_ranks: int | None = None
+    out_of_reach: bool = False
 
     @property
     def longest(self) -> int:
@@ -102,3 +118,35 @@ class SettingsSheet:
     def too_long(self) -> bool:
         """Whether the longest test time is longer than was wanted."""
         return self.longest_wanted is not None and self.longest > self.longest_wanted
+
+
+def order_said(sheet: SettingsSheet) -> tuple[str, ...]:
+    """Return which order of events is proven to be kept, and which is not, in sentences."""
+    if sheet.claim is Claim.PROPORTIONAL:
+        return (
+            "Proven: the same events can follow each other in the same order, with real times and "
+            "with test times; what coincides still does, since all times are in proportion.",
+        )
+    lines = [
+        "Proven: within the circuit of each load (all that bears on it) the same events can follow "
+        "each other in the same order, with real times and with test times; what coincides still "
+        "does."
+    ]
+    for each in sheet.together:
+        names = f"{', '.join(each.loads[:-1])} and {each.loads[-1]}"
+        if each.events is None:
+            lines.append(
+                f"Proven also between the circuits of {names}, which share an input, relay or "
+                "timer."
+            )
+        else:
+            lines.append(
+                f"The circuits of {names} share an input, relay or timer: between them the order "
+                f"is proven for the first {each.events} events after power comes up, and not "
+                "beyond."
+            )
+    lines.append(
+        "Of circuits that share nothing but the supply, the order of one among the other's events "
+        "is not kept."
+    )
+    return tuple(lines)

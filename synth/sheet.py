@@ -46,10 +46,12 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawing in a file of its own, with words for those who cannot see it."""
+    """A drawing in a file of its own, with words for those who cannot see it; `sheets` are the
+    files of the same drawing divided over sheets of paper, where it is too large for one."""
 
     file: str
     about: str
+    sheets: tuple[str, ...] = ()
 
 
 Block: TypeAlias = Words | Heading | Points | Table | Picture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -67,6 +68,11 @@ def test_power(tmp_path: Path) -> None:
     assert found.smallest
     assert found.clash == (Wish(Kind.GOAL, 1), Wish(Kind.GOAL, 3), Wish(Kind.SUPPLY, 6))
     assert "more than 6 units are needed" in found.reasons
+    # By hand: 3 for the heater, 1 for the pump, 2 for the timers' starts and 1 for the coil.
+    (words,) = (reason for reason in found.reasons if reason.startswith("goals 1 and 3 need"))
+    figures, uses = words.split(": ")
+    assert figures == "goals 1 and 3 need at least 7 units"
+    assert set(uses.split(", ")) == {"heater 3", "pump 1", "pulse timer 2", "relay break 1"}
     ways = {way.dropped: way for way in found.ways}
     assert set(ways) == {(wish,) for wish in found.clash}
     more = ways[(Wish(Kind.SUPPLY, 6),)]
@@ -80,6 +86,10 @@ def test_power(tmp_path: Path) -> None:
 def test_price(tmp_path: Path) -> None:
     _, found = conflict(tmp_path, "limits: {price: 30}")
     assert found.clash == (Wish(Kind.GOAL, 1), Wish(Kind.GOAL, 3), Wish(Kind.PRICE, 30))
+    # By hand: a twilight switch 5, a relay 4, two pulse timers 16, and to share power 6.
+    (words,) = (reason for reason in found.reasons if "at least" in reason)
+    assert words.startswith("goals 1 and 3 need at least 31 coins: ")
+    assert {"twilight switch 5", "2 x pulse timer 16"} <= set(words.split(": ")[1].split(", "))
     limit = next(way for way in found.ways if way.dropped[0].kind is Kind.PRICE)
     assert (limit.value, limit.price, limit.least) == (35, 35, True)
 
@@ -269,8 +279,12 @@ def test_undecided_says_what_was_tried_and_what_is_known(tmp_path: Path) -> None
     print_conflict(console, problem, found)
     told = console.export_text()
     for words in ("Tried", "Known so far", "light always", "no design costs less than 23 coins",
-                  "What may help", "--time-limit", "--kit full"):  # fmt: skip
+                  "What may help", "--kit full"):  # fmt: skip
         assert words in told
+    # More time is advised only where it was the time that ran out; here it hardly began.
+    assert "--time-limit" not in told and not found.time_up
+    print_conflict(console, problem, replace(found, time_up=True))
+    assert "--time-limit" in console.export_text()
 
 
 def test_bounds_are_in_coins_whatever_is_minimised(tmp_path: Path) -> None:

@@ -428,7 +428,8 @@ def test_same_input_same_bytes() -> None:
         ("switch", "", "S"), ("push-button", "", "S"), ("sensor", "", "B"),
         ("twilight-switch", "", "B"), ("supply", "", "G"), ("divider", "", "X"),
         ("load", "water pump", "M"), ("load", "nest-box lamp 2", "E"), ("load", "heater", "E"),
-        ("load", "horn", "P"), ("load", "thing", ""),
+        ("load", "horn", "P"), ("load", "thing", ""), ("load", "brooder", "E"),
+        ("load", "bottle warmer", "E"), ("load", "brooder lamp 2", "E"),
     ],
 )
 def test_letters(kind: str, name: str, code: str) -> None:

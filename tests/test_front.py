@@ -7,6 +7,7 @@ search; once with all wirings of a tiny kit, enumerated without the search.
 from __future__ import annotations
 
 import dataclasses
+import time
 from collections import Counter
 
 import pytest
@@ -22,6 +23,7 @@ from synth.design import Design, PartInUse
 from synth.explore import front_of
 from synth.parts.behaviour import PartType
 from synth.problem import Limits, Problem
+from synth.report.undecided import what_may_help
 from synth.result import Outcome, Status, Verdict
 from synth.share import share_power
 
@@ -178,3 +180,38 @@ def test_the_front_is_that_of_all_wirings(goals: str) -> None:
     assert choices.complete
     assert {choice.values for choice in choices.front} == not_beaten(found)
     assert all(choice.proven and isinstance(choice, Choice) for choice in choices.front)
+
+
+class Slow(Looking):
+    """A planner to which it is too hard whether a unit less will do, as long as there is time."""
+
+    def __init__(self, designs: list[Design], gives_up: bool) -> None:
+        super().__init__(designs, [1] * len(KINDS), frozenset())
+        self.gives_up = gives_up
+        self.spent: list[float] = []
+
+    def __call__(self, problem: Problem, seconds: float) -> Outcome:
+        if problem.limits.supply is None:
+            return super().__call__(problem, seconds)
+        if not self.gives_up:
+            time.sleep(seconds)
+        self.spent.append(seconds)
+        return Outcome(Status.UNDECIDED)
+
+
+def test_the_time_is_used_where_more_time_is_advised() -> None:
+    """One question is left open. It gets the rest of the time, and more than it had before."""
+    problem = problem_of("lamp always", "", "")
+    planner, began = Slow([made_up((1, 0, 0, 0, 0), 3)], False), time.monotonic()
+    choices, _ = front_of(problem, planner, 1.0)
+    assert not choices.complete and choices.time_up
+    assert time.monotonic() - began >= 0.99
+    assert len(planner.spent) > 1 and planner.spent[-1] > 3 * planner.spent[0]
+    assert any("--time-limit" in line for line in what_may_help(problem, choices.time_up))
+
+
+def test_more_time_is_not_advised_where_the_time_was_not_used() -> None:
+    problem = problem_of("lamp always", "", "")
+    choices, _ = front_of(problem, Slow([made_up((1, 0, 0, 0, 0), 3)], True), 30.0)
+    assert not choices.complete and not choices.time_up
+    assert not any("--time-limit" in line for line in what_may_help(problem, choices.time_up))

@@ -16,14 +16,14 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 NOUNS = {
     "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result",
-    "choices", "conflict", "reasons", "settings_sheet", "lesson", "modes", "sheet",
+    "choices", "conflict", "reasons", "settings_sheet", "suspects", "lesson", "modes", "sheet",
 }  # fmt: skip
 VERBS = {
     "read", "pose", "memory", "search", "share", "explore", "check", "explain", "report", "bench",
     "handover", "teach",
 }  # fmt: skip
 JOINT = "pipeline"
-DOORS = {"cli", "commands", "__main__"}
+DOORS = {"cli", "commands", "start", "interrupt", "__main__"}
 HEAVY = {"lark", "rich", "ortools", "click", "networkx", "jsonschema"}
 """Libraries that nouns never need, and whose import time nobody should pay for `--help`."""
 LONGEST = 700

@@ -5,6 +5,9 @@ from __future__ import annotations
 import json
 import os
 import signal
+import subprocess
+import sys
+import tomllib
 from pathlib import Path
 
 import jsonschema
@@ -29,9 +32,9 @@ def run(*words: str) -> Result:
 def test_before_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
     read = pipeline.read_problem
 
-    def interrupted(*given: str | None) -> Problem:
+    def interrupted(*given: str | None, **more: bool) -> Problem:
         os.kill(os.getpid(), signal.SIGINT)
-        return read(*given)
+        return read(*given, **more)
 
     monkeypatch.setattr(pipeline, "read_problem", interrupted)
     # A job that takes far longer than this test may.
@@ -66,7 +69,7 @@ def test_with_a_design_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
 
 @pytest.mark.parametrize("command", ["plan", "check"])
 def test_outside_the_search(command: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    def gone(*given: str | None) -> None:
+    def gone(*given: str | None, **more: bool) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(pipeline, "read_problem", gone)
@@ -76,3 +79,51 @@ def test_outside_the_search(command: str, monkeypatch: pytest.MonkeyPatch) -> No
     assert ran.exit_code == 3
     assert ran.stdout == ""
     assert ran.stderr == "synth: stopped by Ctrl-C; nothing is claimed\n"
+
+
+BEGUN = """
+import os, signal, sys
+from importlib import import_module
+
+class Interrupting:
+    def find_spec(self, name, path=None, target=None):
+        if name == {name!r}:
+            sys.meta_path.remove(self)
+            os.kill(os.getpid(), signal.SIGINT)
+
+module, function = {entry!r}.split(":")
+sys.meta_path.insert(0, Interrupting())
+getattr(import_module(module), function)()
+"""
+"""Begins as the installed command does; Ctrl-C comes as a module begins to be read."""
+
+
+def interrupted_at(name: str, *words: str, ignored: bool = False) -> tuple[int, str, str]:
+    """Return code, output and messages of the command when Ctrl-C comes as `name` is read."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    text = BEGUN.format(name=name, entry=project["scripts"]["synth"])
+    if ignored:
+        text = "import signal\nsignal.signal(signal.SIGINT, signal.SIG_IGN)\n" + text
+    ran = subprocess.run(
+        [sys.executable, "-c", text, *words],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    return ran.returncode, ran.stdout, ran.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process cannot send itself Ctrl-C")
+@pytest.mark.parametrize("name", ["click", "synth.cli", "synth.errors", "synth.pipeline"])
+def test_while_the_program_is_read(name: str) -> None:
+    told = (3, "", "synth: stopped by Ctrl-C; nothing is claimed\n")
+    assert interrupted_at(name, "plan", "--goals", "light always") == told
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process cannot send itself Ctrl-C")
+def test_where_it_is_not_to_be_heard() -> None:
+    """Shells start commands in the background of a script with the signal ignored (POSIX.1-2017,
+    Shell Command Language, 2.11)."""
+    code, out, told = interrupted_at("click", "kit", ignored=True)
+    assert (code, told) == (0, "") and "twilight switch" in out

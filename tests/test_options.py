@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from io import StringIO
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,18 +13,19 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rich.console import Console
 
 from synth import pipeline
 from synth.choices import Choice, Choices, Measure, parts_counted
 from synth.cli import main
-from synth.design import PartInUse, Skeleton, Terminal
+from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.explore import Different, telling
-from synth.parts.behaviour import PartType
+from synth.parts.behaviour import SPLITTING, PartType
 from synth.parts.kit import Kit
 from synth.problem import Problem
 from synth.read.design_file import parse_design
 from synth.read.kit_file import load_kit
-from synth.report.choices import front_svg
+from synth.report.choices import front_svg, print_choices
 from synth.result import Status
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
@@ -47,7 +49,7 @@ def test_the_front_trades_a_coin_for_two_units() -> None:
     assert choices.front[0].least == (Measure.PRICE, Measure.PARTS)
     assert all(choice.proven for choice in choices.front)
     assert choices.front[1].differs == (
-        "1 coin more; 2 units less; 2 tap-offs in place of a divider"
+        "1 coin more; 2 units less; 2 x tap-off in place of 1 x divider"
     )
     for choice in choices.front:
         verdict = pipeline.check_design(choice.design, problem)
@@ -288,7 +290,76 @@ def test_telling_differences() -> None:
     kit: Kit = load_kit("starter")
     text = (Path(__file__).parent / "designs" / "potting-shed.json").read_text(encoding="utf-8")
     design = parse_design(text, "potting-shed.json", kit)
-    assert telling(design, design, kit) == "the same parts, wired in another way"
+    assert telling(design, design, kit) == "the same parts"
+
+
+NIGHT_PARTS = """kit: night
+title: Night parts, invented
+trigger: held
+parts:
+  supply: {type: supply}
+  twilight: {type: twilight-switch, price: 5, passes: [night, day]}
+  sensor: {type: sensor, price: 4, contact: [make, break]}
+  break relay: {type: relay-break, price: 2}
+  two-way relay: {type: relay-changeover, price: 6}
+  tap: {type: tap-off, price: 1, units: {most: 999}}
+  load: {type: load}
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "number", "whole"),
+    [
+        ("loads: {heater: 3, fan: 2}\ngoals: [lamp always, heater at night, fan by day]\n"
+         "limits: {supply: 5, without: [break relay]}\n", 9, True),
+        pytest.param("goals: [fan while hot and cold, bell while hot or cold]\n", 12, False,
+                     marks=pytest.mark.slow),
+    ],
+)  # fmt: skip
+def test_wirings_of_the_same_parts_are_told_apart(
+    tmp_path: Path, more: str, number: int, whole: bool
+) -> None:
+    """No two designs are told alike, and what a line says of a load's path is so. By hand: with
+    the supply as small as that, one contact of the relay works the heater and the other the fan,
+    and a blip is kept from one of them by a twilight switch: which, there are two ways."""
+    (tmp_path / "night.yaml").write_text(NIGHT_PARTS, encoding="utf-8")
+    (tmp_path / "goals.yaml").write_text(f"kit: night.yaml\n{more}", encoding="utf-8")
+    problem = pipeline.read_problem(str(tmp_path / "goals.yaml"), None, None)
+    choices, _ = pipeline.options(problem, 6.0 if whole else 20.0, number)
+    assert len(choices.designs) == (2 if whole else number)
+    assert choices.all_designs == whole
+    console = Console(width=100, record=True, file=StringIO())
+    print_choices(console, problem, choices)
+    page = " ".join(console.export_text().split())
+    rule = (
+        "What differs only in the names of parts alike, or in how power is split on its way, counts"
+    )
+    assert (rule in page) == whole
+    told = [choice.differs for choice in choices.designs[1:]]
+    assert all(told) and len(set(told)) == len(told)
+    walked = 0
+    for choice in choices.designs[1:]:
+        for line in choice.differs.split("; "):
+            load, behind, names = line.partition(" behind ")
+            if behind and "(" not in line:
+                assert names.split(", then ") == before(choice.design, load)
+                walked += 1
+    assert walked
+
+
+def before(design: Design, load: str) -> list[str]:
+    """Return the parts that carry power to a load, from the supply on, by walking its wires."""
+    found: list[str] = []
+    at = load
+    while at != "supply":
+        (source,) = (wire.source for wire in design.wires if wire.target == Terminal(at, "in"))
+        part = design.part(source.part)
+        if part.type not in SPLITTING and part.type is not PartType.SUPPLY:
+            words = [part.part, *(str(v) for k, v in part.settings if k != "units")]
+            words += [source.terminal] if source.terminal != "out" else []
+            found.insert(0, " ".join(words))
+        at = source.part
+    return found
 
 
 # -- what is shown --------------------------------------------------------------------------------

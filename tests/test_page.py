@@ -445,7 +445,7 @@ def test_command_says_what_is_bad(tmp_path: Path) -> None:
     ran = run(str(tmp_path / "none.json"), "light always")
     assert ran.exit_code == 2
     loop = str(ROOT / "tests/must_reject/timer_fed_through_its_own_contact.yaml")
-    ran = run(loop, "pump on 10 s of every 60 s", "--out", str(tmp_path))
+    ran = run(loop, "bell for 30 s after bell push is pressed", "--out", str(tmp_path))
     assert ran.exit_code == 2 and not (tmp_path / "page.html").exists()
     assert "loop" in ran.output
 

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from signal_runs import run
 
 from synth.errors import GoalError
-from synth.parts.kit import Kit
+from synth.parts.kit import Kit, Times
 from synth.pose import pose
 from synth.pose.canonical import both, either, inverse
+from synth.pose.settings import _in_a_row
 from synth.problem import Apart, InputKind, Objective, Peak, Problem
 from synth.read.goal_file import goals_from_text, parse_goal_file
 from synth.read.kit_file import load_kit, parse_kit
@@ -369,6 +370,51 @@ class TestProblem:
         assert posed("x 5 s after hot, y for 30 s after go is pressed").times == (5 * S, 30 * S)
         assert posed("x always").times == ()
 
+    def test_a_time_beyond_every_timer_is_offered_in_equal_parts(self) -> None:
+        kit = parse_kit(WITH_SENSOR, "slow.yaml")  # its timers take 1 min to 10 min, in minutes
+        assert posed("x 25 min after hot", kit).times == (8 * MIN, 9 * MIN)  # 8 + 8 + 9
+        assert posed("x 30 min after hot", kit).times == (10 * MIN,)
+        # The cycle of 11 min is longer than a timer takes, its pause of 10 min is not.
+        assert posed("x 1 min of every 11 min", kit).times == (
+            1 * MIN, 5 * MIN, 6 * MIN, 9 * MIN, 10 * MIN,
+        )  # fmt: skip
+
+    def test_timers_that_the_limits_rule_out_do_not_count(self) -> None:
+        text = WITH_SENSOR.replace("10 min", "90 min", 1)
+        goals = "goals: [x 30 min after hot]\nlimits: {without: [pulse timer]}"
+        both = pose(parse_goal_file(goals, "x"), parse_kit(text, "slow.yaml"))
+        assert both.times == (10 * MIN, 30 * MIN)
+        assert "goals of 'x' name 30 min" in both.assumptions[-1]
+        alone = pose(parse_goal_file(goals.split("\n")[0], "x"), parse_kit(text, "slow.yaml"))
+        assert alone.times == (30 * MIN,)
+        assert "name 30 min" not in alone.assumptions[-1]
+
+    @pytest.mark.parametrize("text", ["x 10 s of every 60 s", "x 90 s after hot"])
+    def test_a_time_between_the_settings_is_no_bad_input(self, text: str) -> None:
+        problem = posed(text, parse_kit(WITH_SENSOR, "slow.yaml"))
+        assert problem.times == ((60 * S,) if "60 s" in text else ())
+        told = "(they take 60 s to 10 min in steps of 60 s)"
+        assert told in problem.assumptions[-1]
+
+    @settings(max_examples=300, deadline=None, derandomize=True)
+    @given(*(st.integers(1, top) for top in (400, 20, 9)), st.integers(0, 8))
+    def test_so_few_in_a_row_as_can_be(self, time: int, least: int, step: int, more: int) -> None:
+        """Against all sums of settings, a timer more at a time, as they come."""
+        times = Times(least, least + more * step, step)
+        every = range(times.least, times.most + 1, times.step)
+        sums, number = {0}, 0
+        while sums and time not in sums:
+            sums = {a + b for a in sums for b in every if a + b <= time}
+            number += 1
+        found = _in_a_row(time, times)
+        if not sums:
+            assert found == ()
+            return
+        assert all(setting in times for setting in found)
+        short, long = found[0], found[-1]
+        assert long - short == (len(found) - 1) * step
+        assert any(number * short + longer * (long - short) == time for longer in range(number))
+
     def test_same_input_same_problem(self) -> None:
         text = "a while hot or cold, b 5 s after hot, master cutoff"
         assert repr(posed(text)) == repr(posed(text))
@@ -422,6 +468,7 @@ parts:
   second timer: {type: on-delay-timer, price: 8, time: {least: 1 min, most: 10 min, step: 1 min}}
   load: {type: load}
 """
+WITH_SENSOR = SLOW_KIT + "  sensor: {type: sensor, price: 4, contact: [make]}\n"
 
 REFUSED = [
     # goals, part of the message, part of the hint, column
@@ -491,15 +538,6 @@ class TestRefused:
         assert message in caught.value.message
         assert hint in caught.value.hint
         assert caught.value.place is not None and caught.value.place.line == line
-
-    def test_times_out_of_the_kits_range(self) -> None:
-        kit = parse_kit(SLOW_KIT, "slow.yaml")
-        with pytest.raises(GoalError, match="can be set to 10 s, which 'x' needs") as caught:
-            posed("x 10 s of every 60 s", kit)
-        assert "60 s to 10 min in steps of 60 s" in caught.value.hint
-        assert posed("x 1 min of every 11 min", kit).times == (
-            1 * MIN, 9 * MIN, 10 * MIN,
-        )  # fmt: skip
 
     def test_no_part_follows_an_input(self) -> None:
         kit = parse_kit(SLOW_KIT, "slow.yaml")

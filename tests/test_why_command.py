@@ -42,7 +42,29 @@ def counted_plainly(problem: Problem, below: int) -> int:
     )
 
 
+STOCKED = """kit: full
+loads: {heater: 3, fan: 1, lamp: 1}
+goals: [heater while cold and for 2 min after, fan at night, lamp while door is open]
+limits: {untimed: [heater], spare: 2, branches: [[fan, lamp]], least: {relay make: 2}}
+stock: {relay make: 1, sensor: 1}
+"""
+
+
 class TestBound:
+    def test_the_figures_add_up(self, tmp_path: Path) -> None:
+        """By the price list of the kit: of two sensors of 4 coins and two relays of 4 one each is
+        in stock; a twilight switch costs 5, a timer 8. What the list comes to is told in full."""
+        (tmp_path / "goals.yaml").write_text(STOCKED, encoding="utf-8")
+        problem = read_problem(str(tmp_path / "goals.yaml"), None, None)
+        floor = least_price(problem, None)
+        assert floor.price == sum(map(int, re.findall(r" for (\d+) coin", floor.cheapest)))
+        assert "2 x sensor, 1 of them in stock, for 4 coins" in floor.cheapest
+        # One sensor is in stock, not one for each of two inputs.
+        assert floor.reasons[0] == (
+            "Some load depends on 'cold' and 'door', so a part must follow each of them: at least "
+            "4 coins (2 x sensor, 1 of them in stock)."
+        )
+
     def test_lists_left_are_at_most_all_lists(self) -> None:
         problem = read_problem(None, "lamp while hot, fan by day", "starter")
         floor = least_price(problem, 16)

@@ -105,9 +105,9 @@ class TestValues:
 
 BAD: list[tuple[str, str, int, int]] = [
     # text, part of the message, line, column (0: not known)
-    ("", "the text is empty", 0, 0),
-    ("# only a remark\n", "the text is empty", 0, 0),
-    ("---\n", "the text is empty", 0, 0),
+    ("", "the text is empty", 1, 1),
+    ("# only a remark\n", "the text is empty", 1, 1),
+    ("---\n", "the text is empty", 1, 1),
     ("a: b: c", "a ':' is not expected here", 1, 5),
     ("a: 1\n b: 2\n", "a ':' is not expected here", 2, 3),
     ("a\nb: 1", "a ':' is not expected here", 2, 2),

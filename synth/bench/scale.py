@@ -2,8 +2,10 @@
 
 Test times are whole multiples of one unit, the shortest time that is far enough above the slowest
 part's reaction; so any two sums of them are equal or at least that far apart, and what differs in
-real time can be told apart on the bench. The unknown is one whole number for each time, the
-longer the time the larger the number. The least numbers that keep the orders known so far are
+real time can be told apart on the bench. The unknown is one whole number for each time. It is
+wished that longer times get larger numbers, so that timers are not mistaken for each other; that
+is no order of events, and is given up where the order can be kept within a wanted length without
+it. The least numbers that keep the orders known so far are
 tried: real and test design are walked side by side through all their events; where one can go
 through a run that the other cannot, that run gives another order to keep. The first numbers with
 which both go through the same runs are the least, since every order was one that has to be kept.
@@ -45,16 +47,22 @@ from synth.goals import Fact, Goal, GoalList
 from synth.parts.behaviour import TIMED
 from synth.problem import Problem
 from synth.result import Verdict
-from synth.settings_sheet import Claim, Place, SettingsSheet, TestTime, TimeUse
+from synth.settings_sheet import Claim, Place, SettingsSheet, TestTime, TimeUse, Together
 from synth.ticks import LONGEST, TICKS_PER_SECOND, format_duration
 
 ANY_KIT = "starter"
 """Named where the goals are read back; they are posed to the kit of the design."""
+WISH = "not the order, but the wish that longer times stay longer"
+"""Before what only that wish forces."""
 NOT_SHORTER = "no shorter times were found; test with the real ones"
 
 
 class Order(Protocol):
     """The order of events of the real design, to compare others with."""
+
+    @property
+    def together(self) -> tuple[Together, ...]:
+        """Between which loads the order is compared too, and how far."""
 
     def differences_with(self, times: Mapping[int, int]) -> Sequence[Difference]:
         """Return the first differences when each time is another (ticks); none: the same."""
@@ -110,6 +118,9 @@ class _Made:
     states: int
 
 
+_Found = tuple[tuple[int, ...], _Made]
+
+
 def bench_test(
     design: Design, goal_list: GoalList, problem: Problem, tools: Tools, wishes: Wishes
 ) -> BenchTest:
@@ -136,7 +147,9 @@ class _Search:
     """Runs that must stay impossible."""
     refused: set[tuple[int, ...]] = field(default_factory=set)
     """Numbers that do not do for other reasons."""
-    proven: bool = False
+    ranks: list[Cut] = field(default_factory=list)
+    """The wish that longer times get larger numbers."""
+    together: tuple[Together, ...] = ()
 
     def __post_init__(self) -> None:
         self.uses: dict[int, list[TimeUse]] = uses_of(self.design, self.goal_list)
@@ -144,7 +157,7 @@ class _Search:
         self.ranges = ranges_of(self.design, self.problem.kit)
         self.unit = self._unit()
         for at in range(len(self.real) - 1):
-            self.cuts[cut({at: -1, at + 1: 1}, 1)] = None
+            self.ranks.append(cut({at: -1, at + 1: 1}, 1))
 
     def _unit(self) -> int:
         """Return the shortest test time: a multiple of the steps of all timers in use."""
@@ -160,7 +173,7 @@ class _Search:
 
     def next_allowed(self, at: int, number: int) -> int | None:
         """Return the next number from `number` on to which all timers of a time can be set."""
-        ranges = self.ranges.get(self.real[at], ())
+        ranges = self.ranges.get(self.real[at], ()) if at < len(self.real) else ()
         most = min((r.most for r in ranges), default=LONGEST)
         steps = 0
         while number * self.unit <= most and steps < 10_000:
@@ -195,19 +208,37 @@ class _Search:
             made = _Made({}, self.design, self.goal_list, verdict.states)
             return self._sheet(made, Claim.NO_TIMES, ())
         line = self.proportional()
-        found: tuple[tuple[int, ...], _Made] | None = None
+        found: _Found | None = None
+        proven = False
+        by_order: _Found | None = None
+        order: Order | None = None
+        out_of_reach = False
         try:
             order = self.tools.order(self.design, self.problem, self.deadline)
-            found = self._least(order, line)
+            self.together = order.together
+            largest = line[-1] if line is not None else -(-self.real[-1] // self.unit)
+            found, proven = self._least(order, largest, ranked=True)
         except (GaveUp, Undecided):
             pass
+        wanted = self.wishes.longest
+        if order is not None and wanted is not None and (
+            found is None or found[0][-1] * self.unit > wanted
+        ):
+            try:
+                by_order, settled = self._least(order, wanted // self.unit, ranked=False)
+                out_of_reach = by_order is None and settled
+            except (GaveUp, Undecided):
+                pass
+            if by_order is not None:
+                return self._without_ranks(by_order, settled, found if proven else None)
         notes: list[str] = []
-        claim = Claim.SMALLEST if self.proven else Claim.BEST_FOUND
+        claim = Claim.SMALLEST if proven else Claim.BEST_FOUND
         if found is None and line is not None:
             # Another unit of time for everything changes no order.
             in_line = self._made(line)
             found = (line, in_line) if in_line is not None else None
             claim = Claim.PROPORTIONAL
+            self.together = ()
         floor = self.wishes.reaction * self.wishes.factor
         times = found[1].times if found is not None else {}
         longer = not times or sum(times.values()) >= sum(self.real)
@@ -219,49 +250,77 @@ class _Search:
                 notes.append(
                     f"{format_duration(self.real[0])} is shorter than {self._floor_said()}"
                 )
-            return self._sheet(made, Claim.REAL, tuple(notes))
+            return self._sheet(made, Claim.REAL, tuple(notes), out_of_reach=out_of_reach)
         numbers, made = found
-        for real, test in made.times.items():
-            if test > real:
-                notes.append(
-                    f"{format_duration(real)} is shorter than {self._floor_said()}, so the test "
-                    f"time is longer than the real one"
-                )
-        forced = self._forced(numbers) if claim is Claim.SMALLEST else ()
-        return self._sheet(made, claim, tuple(notes), forced)
+        notes += self._longer(made)
+        forced = self._forced(numbers, out_of_reach) if claim is Claim.SMALLEST else ()
+        return self._sheet(made, claim, tuple(notes), forced, out_of_reach)
+
+    def _without_ranks(
+        self, found: _Found, settled: bool, ranked: _Found | None
+    ) -> BenchTest:
+        """Return the times that keep the order alone, within the wanted length."""
+        made = found[1]
+        claim = Claim.SMALLEST if settled else Claim.BEST_FOUND
+        with_ranks = None if ranked is None else ranked[0][-1] * self.unit
+        sheet = self._sheet(made, claim, tuple(self._longer(made)))
+        return replace(
+            sheet, sheet=replace(sheet.sheet, ranks_kept=False, longest_in_ranks=with_ranks)
+        )
+
+    def _longer(self, made: _Made) -> list[str]:
+        """Return a note for each test time that is longer than the real one."""
+        return [
+            f"{format_duration(real)} is shorter than {self._floor_said()}, so the test time is "
+            f"longer than the real one"
+            for real, test in made.times.items()
+            if test > real
+        ]
 
     def _floor_said(self) -> str:
         return f"{_plain(self.wishes.factor)} × {format_duration(self.wishes.reaction)}"
 
     def _least(
-        self, order: Order, line: tuple[int, ...] | None
-    ) -> tuple[tuple[int, ...], _Made] | None:
+        self, order: Order, largest: int, *, ranked: bool
+    ) -> tuple[_Found | None, bool]:
+        """Return (the least numbers up to `largest` that keep the order, and all they make; None:
+        none do), and whether that is proven; `ranked`: longer times get larger numbers. Raises
+        GaveUp or Undecided where none were found in time."""
         count = len(self.real)
-        largest = line[-1] if line is not None else -(-self.real[-1] // self.unit)
-        asked = Numbers(
-            tuple(range(1, count + 1)),
-            tuple(largest - (count - 1 - at) for at in range(count)),
-            self.next_allowed,
-        )
-        found: tuple[tuple[int, ...], _Made] | None = None
+        if ranked:
+            least = tuple(range(1, count + 1))
+            most = tuple(largest - (count - 1 - at) for at in range(count))
+            wish = self.ranks
+        else:
+            # One number more, no smaller than any: the search looks for the least last one.
+            least, most = (1,) * (count + 1), (largest,) * (count + 1)
+            wish = [cut({at: -1, count: 1}, 0) for at in range(count)]
+        asked = Numbers(least, most, self.next_allowed)
+        found: tuple[tuple[int, ...], _Found] | None = None
         try:
             while found is None:
                 numbers = asked.least(
-                    [*self.cuts, *self.helping], lambda n: n not in self.refused, self.deadline
+                    [*wish, *self.cuts, *self.helping],
+                    lambda n: n[:count] not in self.refused,
+                    self.deadline,
                 )
                 if numbers is None:
-                    return None
-                found = self._tried(order, numbers)
-            while self.helping:
-                numbers = asked.least(list(self.cuts), self._may_do, self.deadline)
-                if numbers is None or _key(numbers) >= _key(found[0]):
                     break
-                found = self._tried(order, numbers) or found
-            self.proven = True
+                tried = self._tried(order, numbers[:count])
+                found = (numbers, tried) if tried is not None else None
+            while self.helping:
+                numbers = asked.least(
+                    [*wish, *self.cuts], lambda n: self._may_do(n[:count]), self.deadline
+                )
+                if numbers is None or (found is not None and _key(numbers) >= _key(found[0])):
+                    break
+                tried = self._tried(order, numbers[:count])
+                found = (numbers, tried) if tried is not None else found
         except (GaveUp, Undecided):
             if found is None:
                 raise
-        return found
+            return found[1], False
+        return (None if found is None else found[1]), True
 
     def _may_do(self, numbers: tuple[int, ...]) -> bool:
         """Return whether all runs that must be impossible are so with these numbers."""
@@ -270,9 +329,7 @@ class _Search:
         value = dict(zip(self.real, numbers, strict=True))
         return all(bad_circle(run.bounds, value.__getitem__) for run in self.forbidden)
 
-    def _tried(
-        self, order: Order, numbers: tuple[int, ...]
-    ) -> tuple[tuple[int, ...], _Made] | None:
+    def _tried(self, order: Order, numbers: tuple[int, ...]) -> _Found | None:
         """Return numbers and all that they make if they do; else learn why not."""
         if clock.monotonic() > self.deadline:
             raise GaveUp
@@ -336,36 +393,48 @@ class _Search:
 
     # what is shown
 
-    def _forced(self, numbers: tuple[int, ...]) -> tuple[str, ...]:
-        """Return a smallest set of orders because of which the longest is no shorter, in words."""
+    def _forced(self, numbers: tuple[int, ...], out_of_reach: bool) -> tuple[str, ...]:
+        """Return a smallest set of orders because of which the longest is no shorter, in words; or,
+        `out_of_reach`, because of which none is as short as was wanted."""
         count = len(self.real)
-        asked = Numbers(
-            (1,) * count,
-            (*(numbers[-1] + 1 for _ in range(count - 1)), numbers[-1] - 1),
-            self.next_allowed,
-        )
+        wanted = self.wishes.longest
+        wish: list[Cut] = []
+        if out_of_reach and wanted is not None:
+            # The order alone is at fault, whether or not longer times are to stay longer.
+            most = (wanted // self.unit,) * count
+        else:
+            most = (*(numbers[-1] + 1 for _ in range(count - 1)), numbers[-1] - 1)
+            wish = [each for each in self.ranks if each not in self.cuts]
+        asked = Numbers((1,) * count, most, self.next_allowed)
 
         def enough(cuts: Sequence[Cut]) -> bool:
             return asked.least(cuts, deadline=until) is None
 
         until = clock.monotonic() + 5.0
-        kept = [*self.cuts, *self.helping]
+        kept = [*wish, *self.cuts, *self.helping]
         try:
             if not enough(kept):
                 return ()
-            # Those with the most in them are left out first, so that the simplest are shown.
-            for each in sorted(kept, key=_weight, reverse=True):
+            # The wish is left out first, so that it stands there only where it has to; then those
+            # with the most in them, so that the simplest orders are shown.
+            first = sorted(wish, key=_weight, reverse=True)
+            rest = sorted((c for c in kept if c not in wish), key=_weight, reverse=True)
+            for each in (*first, *rest):
                 fewer = [other for other in kept if other != each]
                 if enough(fewer):
                     kept = fewer
         except GaveUp:
             return ()
-        wanted = self.wishes.longest
         plain = all(len(c.terms) == 2 and sum(a for _, a in c.terms) == 0 for c in kept)
         if plain and (wanted is None or numbers[-1] * self.unit <= wanted):
             # That different times stay different needs no telling where nobody minds.
             return ()
-        return said(self._with_opposites(kept), self.real, self._whose)
+        wished = [each for each in kept if each in wish]
+        orders = [each for each in kept if each not in wish]
+        return (
+            *said(self._with_opposites(orders), self.real, self._whose),
+            *(f"{WISH}: {line}" for line in said(wished, self.real, self._whose)),
+        )
 
     def _whose(self, time: int) -> str:
         """Return to what a real time belongs, parts first, as far as a line has room."""
@@ -393,6 +462,7 @@ class _Search:
         claim: Claim,
         notes: tuple[str, ...],
         forced: tuple[str, ...] = (),
+        out_of_reach: bool = False,
     ) -> BenchTest:
         times = tuple(
             TestTime(f"t{number}", real, made.times[real], tuple(self.uses[real]))
@@ -411,6 +481,8 @@ class _Search:
             states=made.states,
             notes=notes,
             apart=self.wishes.apart,
+            together=self.together,
+            out_of_reach=out_of_reach,
         )
         return BenchTest(sheet, made.design, made.goals)
 

@@ -78,6 +78,40 @@ def whole(design: Design, problem: Problem) -> Cone:
     return _cone(design, problem, frozenset(p.name for p in design.parts), (), (), peak=True)
 
 
+def shared(
+    design: Design, problem: Problem, apart: tuple[Cone, ...]
+) -> tuple[tuple[Cone, tuple[int, ...]], ...]:
+    """Return a cone for each group of cones that share an input, relay or timer, with their places
+    in `apart`. The supply, and parts that only split its power, are shared by all: they count not.
+    """
+    follows = {p.name: input_of(p) for p in design.parts if p.type in SENSING}
+    groups: list[tuple[list[int], set[str]]] = []
+    for place, cone in enumerate(apart):
+        bears = {f"input {name}" for name in cone.inputs if name != "supply"}
+        bears |= {f"input {follows[name]}" for name in cone.parts if name in follows}
+        bears |= _controlled(design, cone)
+        places = [place]
+        for group in [g for g in groups if g[1] & bears]:
+            groups.remove(group)
+            places, bears = group[0] + places, group[1] | bears
+        groups.append((places, bears))
+    by_load = {r.load: r for r in problem.requirements}
+    found = []
+    for places, _ in sorted(groups, key=lambda group: min(group[0])):
+        if len(places) > 1:
+            members = [apart[place] for place in places]
+            loads = tuple(
+                r.load for r in problem.requirements if any(r.load in m.loads for m in members)
+            )
+            parts = frozenset[str]().union(*(m.parts for m in members))
+            pairs = tuple(dict.fromkeys(pair for m in members for pair in m.apart))
+            needed = _requirements(by_load, problem, loads)
+            found.append(
+                (_cone(design, problem, parts, loads, needed, pairs), tuple(sorted(places)))
+            )
+    return tuple(found)
+
+
 def consumers_apart(design: Design, problem: Problem) -> tuple[Cone, ...]:
     """Return the consumers (loads and controlled parts) in groups that share nothing but supply.
 

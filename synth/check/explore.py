@@ -289,12 +289,14 @@ class Explorer:
                     None, (), 0, vector, ZERO_ZONE, environment, orders, push, report, (1, 1)
                 )
 
-    def following(self, node: Node | None, orders: bool) -> list[Node]:
+    def following(
+        self, node: Node | None, orders: bool, failing: Callable[[Event], None] | None = None
+    ) -> list[Node]:
         """Return what each event that can come next leads to, each with its event.
 
         `node` None: before the supply rises for the first time. `orders`: also what only other
-        orders of moving lead to. Known times of inputs count as `world.honour` last said. Raises
-        Undecided where a goal fails, for what comes after that is not followed.
+        orders of moving lead to. Known times of inputs count as `world.honour` last said. Where a
+        goal fails, what comes after is not followed: `failing` is told, without it Undecided.
         """
         found: list[Node] = []
 
@@ -302,7 +304,10 @@ class Explorer:
             found.append(after)
 
         def report(findings: list[Finding], cost: tuple[int, int]) -> None:
-            raise Undecided("a goal fails here, so what would come next is not asked")
+            if failing is None:
+                raise Undecided("a goal fails here, so what would come next is not asked")
+            last = findings[0].path[-1]
+            failing(Event(last.due, self.world.stands_for(last.vector), last.order))
 
         if node is None:
             self._begin(orders, push, report)

@@ -7,8 +7,10 @@ the times, and each zone holds just the clock values that its own run of events 
 runs are equal as long as these sets are. Where all sets are equal, each design can go through
 every run of events of the other, and no more: the order of events is the same.
 
-Two circuits that share no part are walked apart, as in the check; nothing is said of how the
-events of one lie between those of the other.
+The circuits of loads that share an input, relay or timer are walked together; where that takes too
+many states, together as far as so many events from the first rise of the supply, and each by itself
+to the end. Circuits that share nothing but the supply are walked apart, as in the check; nothing is
+said of how the events of one lie between those of the other.
 """
 
 from __future__ import annotations
@@ -17,14 +19,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from synth.check.circuit import Circuit
-from synth.check.cones import cones, whole
+from synth.check.cones import cones, shared, whole
 from synth.check.explore import Budget, Discrete, Event, Explorer, Node
 from synth.check.verdict import most_units
 from synth.check.zones import Zone
 from synth.design import Design
 from synth.errors import Undecided
 from synth.problem import Problem
+from synth.settings_sheet import Together
 
+TO_THE_END = 400
+"""States up to which circuits that share something are walked together to the end."""
+TOGETHER_EVENTS = 12
+"""How many events deep they are walked together else: the longer the runs that are to keep their
+order, the finer must be the times, until only those in proportion to the real ones are left."""
+MOST_TOGETHER = 4_000
+"""States up to which they are walked so deep."""
 AHEAD = 2_000
 """Events that are followed at most beyond a difference, while nothing but time passes."""
 
@@ -65,6 +75,7 @@ class _Pair:
     second: Node
     parent: _Pair | None
     event: Event
+    events: int
 
 
 class Events:
@@ -72,8 +83,9 @@ class Events:
 
     `like`: honour known times of inputs where that one does; else they are honoured for those
     circuits alone whose goals need them. `apart`: leave runs out of account in which an input
-    changes at the very instant at which a time of the circuit is up. Raises Undecided when
-    `deadline` (a reading of `time.monotonic()`) or `most_states` do not suffice.
+    changes at the very instant at which a time of the circuit is up. `together` says of circuits
+    that share something how far they are walked as one. Raises Undecided when `deadline` (a reading
+    of `time.monotonic()`) or `most_states` do not suffice.
     """
 
     def __init__(
@@ -89,13 +101,16 @@ class Events:
         budget = Budget(deadline, most_states)
         self.apart: bool = apart if like is None else like.apart
         self.most_states = most_states
-        to_walk = list(cones(design, problem))
+        alone = cones(design, problem)
+        to_walk = list(alone)
         if problem.peak is not None:
             most, _ = most_units(design, problem, budget)
             if most is None or most > problem.peak.units:
                 to_walk.append(whole(design, problem))
         self.explorers: list[Explorer] = []
         self.facts: list[bool] = []
+        self._following: list[dict[_Key, _After]] = []
+        self._starts: list[_After | None] = []
         for at, cone in enumerate(to_walk):
             explorer = Explorer(design, problem, cone, budget)
             if like is not None:
@@ -104,11 +119,43 @@ class Events:
                 facts = bool(explorer.world.every_fact) and bool(
                     explorer.explore(True, facts=False, first_only=True).findings
                 )
-            explorer.world.honour(facts)
-            self.explorers.append(explorer)
-            self.facts.append(facts)
-        self._following: list[dict[_Key, dict[Event, Node]]] = [{} for _ in to_walk]
-        self._starts: list[dict[Event, Node] | None] = [None for _ in to_walk]
+            self._take(explorer, facts)
+        self.depths: list[int | None] = [None] * len(to_walk)
+        """How many events from the first rise of the supply each is walked; None: to the end."""
+        self.together: tuple[Together, ...] = ()
+        for cone, members in shared(design, problem, alone):
+            at = len(self.explorers)
+            # Alone, each keeps its goals without them or not; together they do just if all do.
+            facts = any(self.facts[member] for member in members)
+            self._take(Explorer(design, problem, cone, budget), facts)
+            self.depths.append(self._depth(at) if like is None else like.depths[at])
+            if len(cone.loads) > 1:
+                self.together += (Together(cone.loads, self.depths[at]),)
+
+    def _take(self, explorer: Explorer, facts: bool) -> None:
+        explorer.world.honour(facts)
+        self.explorers.append(explorer)
+        self.facts.append(facts)
+        self._following.append({})
+        self._starts.append(None)
+
+    def _depth(self, at: int) -> int | None:
+        """Return how many events deep a circuit of several loads is walked, None: to the end."""
+        seen: set[_Key] = set()
+        layer = list(filter(None, self._next(at, None).values()))
+        depth = 1
+        while layer:
+            following: list[Node] = []
+            for node in layer:
+                if node.key not in seen:
+                    seen.add(node.key)
+                    many = len(seen) > (MOST_TOGETHER if depth < TOGETHER_EVENTS else TO_THE_END)
+                    if many:
+                        return min(depth, TOGETHER_EVENTS)
+                    following += filter(None, self._next(at, node).values())
+            layer = following
+            depth += 1
+        return None
 
     def retimed(self, times: Mapping[int, int]) -> Events:
         """Return the events of the same design, where each time of `times` is another (ticks)."""
@@ -116,6 +163,7 @@ class Events:
         other.most_states = self.most_states
         other.apart = self.apart
         other.facts = self.facts
+        other.depths, other.together = self.depths, self.together
         other.explorers = [_Retimed(explorer, times) for explorer in self.explorers]
         other._following = [{} for _ in self.explorers]
         other._starts = [None for _ in self.explorers]
@@ -145,7 +193,7 @@ class Events:
                 return found
         return ()
 
-    def _next(self, at: int, node: Node | None) -> dict[Event, Node]:
+    def _next(self, at: int, node: Node | None) -> _After:
         explorer = self.explorers[at]
         if node is None:
             known = self._starts[at]
@@ -158,21 +206,27 @@ class Events:
             known = self._following[at][node.key] = self._by_event(explorer, node)
         return known
 
-    def _by_event(self, explorer: Explorer, node: Node | None) -> dict[Event, Node]:
-        found: dict[Event, Node] = {}
-        for after in explorer.following(node, True):
-            event = after.event
-            assert event is not None
-            after.parent = None
-            moved = node is not None and event.vector != node.key[0][1]
-            # The world's own clocks say when an input may change, so they may be up just then.
-            if self.apart and moved and any(clock < explorer.env_base for clock in event.due):
-                continue
-            found[event] = after
-        return found
+    def _by_event(self, explorer: Explorer, node: Node | None) -> _After:
+        failing: list[Event] = []
+        after = explorer.following(node, True, failing.append)
+        found: _After = dict.fromkeys(failing)
+        for each in after:
+            assert each.event is not None
+            each.parent = None
+            found[each.event] = each
+        if not self.apart or node is None:
+            return found
+        # The world's own clocks say when an input may change, so they may be up just then.
+        return {
+            event: each
+            for event, each in found.items()
+            if event.vector == node.key[0][1]
+            or not any(clock < explorer.env_base for clock in event.due)
+        }
 
     def _walk(self, at: int, other: Events) -> tuple[Difference, ...]:
         explorer = self.explorers[at]
+        most = self.depths[at]
         seen: set[tuple[_Key, _Key]] = set()
         waiting: list[_Pair] = []
 
@@ -188,12 +242,14 @@ class Events:
                 )  # fmt: skip
             for event, first in one.items():
                 second = two[event]
-                if first.key[0] != second.key[0]:
+                if first is None or second is None or first.key[0] != second.key[0]:
                     raise Undecided("the same event leads to different states")
                 key = (first.key, second.key)
                 if key not in seen:
                     seen.add(key)
-                    waiting.append(_Pair(first, second, above, event))
+                    events = 1 if above is None else above.events + 1
+                    if most is None or events < most:
+                        waiting.append(_Pair(first, second, above, event, events))
             return ()
 
         found = compare(None)
@@ -224,11 +280,12 @@ class Events:
             return Difference(False, bounds)
         begun = {clock for clock, _ in run.running()}
         node = reached
-        for _ in range(AHEAD):
+        most = self.depths[at]
+        for _ in range(AHEAD if most is None else most - run.events):
             if not begun:
                 break
             later = [(e, n) for e, n in self._next(at, node).items()
-                     if e.due and e.vector == node.key[0][1]]  # fmt: skip
+                     if n is not None and e.due and e.vector == node.key[0][1]]  # fmt: skip
             if not later:
                 break
             event, node = later[0]
@@ -237,6 +294,8 @@ class Events:
 
 
 _Key = tuple[Discrete, tuple[tuple[int, ...], ...], Zone]
+_After = dict[Event, Node | None]
+"""What each event that can come next leads to; None: there a goal fails."""
 
 
 class _Run:

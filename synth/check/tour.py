@@ -2,9 +2,10 @@
 sees every time run out.
 
 Circuit by circuit, from the present state the fewest steps are sought that lead to something not
-yet done (a nearest-neighbour walk: short, not shortest). The whole design runs along, so that what
-a step does elsewhere counts too. Known times of inputs are kept; a person moves one input at a
-time, never at the instant of an expiry.
+yet done (a nearest-neighbour walk: short, not shortest). The whole design runs along, but what a
+step does in a circuit counts only where somebody is told to look at that circuit's loads: those of
+the circuit under test, and at the first step, when power comes up, all. Known times of inputs are
+kept; a person moves one input at a time, never at the instant of an expiry.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ MOST_LOOKED_AT = 20_000
 
 
 @dataclass
-class _Live:
+class Live:
     """A circuit as it runs: where its parts stand, and when their times are up (ticks)."""
 
     circuit: Circuit
@@ -41,9 +42,11 @@ class _Live:
     until: dict[int, Fraction]
     since: dict[str, Fraction | None] = field(default_factory=dict)
     """When each input last moved; None: it stands as it stood before the test."""
+    rattling: tuple[str, ...] = ()
+    """The parts that did not settle at the last event."""
 
-    def copy(self) -> _Live:
-        return _Live(
+    def copy(self) -> Live:
+        return Live(
             self.circuit, self.time, self.state, self.vector, dict(self.until), dict(self.since)
         )
 
@@ -58,6 +61,7 @@ class _Live:
             self.vector = self.vector | bit if level else self.vector & ~bit
             self.since[name] = time
         settled = settle(self.circuit, self.state, self.vector, due)
+        self.rattling = self.circuit.names(settled.chatter)
         self.state, self.time = settled.state, time
         for i, part in enumerate(self.circuit.parts):
             limit = part.limit(self.state[i])
@@ -72,14 +76,14 @@ class _Live:
 
 
 @dataclass(frozen=True)
-class _Move:
+class Move:
     """At `time`, move `name` (empty: times that are up move by themselves)."""
 
     time: Fraction
     name: str = ""
 
 
-class _Tester:
+class Tester:
     """The whole design under test, and what has been seen of each circuit."""
 
     def __init__(
@@ -92,7 +96,7 @@ class _Tester:
         names += sorted(followed - set(names))
         circuit = Circuit(design, problem.kit, tuple(names))
         self.facts: dict[str, OutsideInput] = {i.name: i for i in problem.inputs}
-        self.whole = _Live(
+        self.whole = Live(
             circuit, Fraction(0), circuit.start, 0, {}, dict.fromkeys(names)
         )
         self.own = [
@@ -119,7 +123,7 @@ class _Tester:
         self.home = {name: bool(self.facts[name].steady) if name in self.facts else False
                      for name in names}
         self.home["supply"] = True
-        self._see()
+        self._see(range(len(graphs)))
 
     # The whole design runs
 
@@ -129,8 +133,8 @@ class _Tester:
         levels = tuple(whole.level(name) for name in self.graphs[graph].inputs)
         return self.numbers[graph].get((state, levels))
 
-    def _see(self) -> None:
-        for g in range(len(self.graphs)):
+    def _see(self, looked: Iterable[int]) -> None:
+        for g in looked:
             mode = self._mode(g)
             if mode is not None:
                 self.visited[g].add(mode)
@@ -138,14 +142,16 @@ class _Tester:
     def _run_until(self, time: Fraction) -> None:
         """Let what expires before `time` expire."""
         while (expiry := self.whole.next_expiry()) is not None and expiry < time:
-            before = [self._mode(g) for g in range(len(self.graphs))]
-            due, _ = self.whole.happen(expiry)
-            self._note(before, due, "")
+            self.whole.happen(expiry)
 
-    def _note(self, before: Sequence[int | None], due: int, moved: str) -> None:
-        """Note what an event has done in each circuit: its mode `before`, what was due or moved."""
-        self._see()
-        for g, graph in enumerate(self.graphs):
+    def _note(
+        self, looked: Sequence[int], before: Sequence[int | None], due: int, moved: str
+    ) -> None:
+        """Note what an event has done in each circuit that is looked at: its mode `before`, what
+        was due or moved."""
+        self._see(looked)
+        for g in looked:
+            graph = self.graphs[g]
             names = zip(graph.reacting, self.slots[g], strict=True)
             up = tuple(name for name, i in names if due >> i & 1)
             start = before[g]
@@ -156,11 +162,12 @@ class _Tester:
             elif up and moved not in graph.inputs:
                 self.left_to_time[g].pop((start, up), None)
 
-    def take(self, move: _Move) -> None:
+    def take(self, move: Move) -> None:
         """Do one step of the circuit under test, with the whole design."""
         self._run_until(move.time)
         before = [self._mode(g) for g in range(len(self.graphs))]
-        loads = self.graphs[self.testing].loads
+        looked = (self.testing,) if self.steps else tuple(range(len(self.graphs)))
+        loads = tuple(dict.fromkeys(name for g in looked for name in self.graphs[g].loads))
         bits = self.whole.circuit.load_bits
         on_before = self.whole.circuit.loads_on(
             self.whole.circuit.live(self.whole.state, self.whole.vector)
@@ -169,7 +176,7 @@ class _Tester:
         if moves:
             self.moments.append(Moment(move.time, moves))
         due, on = self.whole.happen(move.time, moves)
-        self._note(before, due, move.name)
+        self._note(looked, before, due, move.name)
         expired = tuple(
             part.name for i, part in enumerate(self.whole.circuit.parts)
             if due >> i & 1 and part.name in self.graphs[self.testing].parts
@@ -187,7 +194,7 @@ class _Tester:
 
     # What may be done next
 
-    def _alone(self, graph: int) -> _Live:
+    def alone(self, graph: int) -> Live:
         """Return the circuit of one graph by itself, as it stands now."""
         circuit, whole = self.own[graph], self.whole
         vector = sum(bit for name, bit in circuit.bits.items() if whole.level(name))
@@ -195,9 +202,9 @@ class _Tester:
         until = {
             k: whole.until[i] for k, i in enumerate(self.slots[graph]) if i in whole.until
         }
-        return _Live(circuit, whole.time, state, vector, until, dict(whole.since))
+        return Live(circuit, whole.time, state, vector, until, dict(whole.since))
 
-    def _earliest(self, live: _Live, name: str) -> Fraction:
+    def _earliest(self, live: Live, name: str) -> Fraction:
         """Return when input `name` may leave its level at the earliest."""
         item, since = self.facts.get(name), live.since[name]
         if item is None or since is None:
@@ -205,7 +212,7 @@ class _Tester:
         least = item.least_on if live.level(name) else item.least_off
         return max(live.time, since + (least or 0))
 
-    def _latest(self, live: _Live) -> Fraction | None:
+    def latest(self, live: Live) -> Fraction | None:
         """Return when some input of this circuit has to leave its level at the latest."""
         limits = []
         for name in live.circuit.bits:
@@ -215,7 +222,7 @@ class _Tester:
                 limits.append((live.since[name] or Fraction(0)) + most)
         return min(limits, default=None)
 
-    def _may_move(self, live: _Live, name: str) -> bool:
+    def _may_move(self, live: Live, name: str) -> bool:
         item = self.facts.get(name)
         if item is not None and item.steady is not None and (
             name != "supply" or live.level("supply")
@@ -229,13 +236,13 @@ class _Tester:
             sum(levels.get(n, False) for n in group) <= 1 for group in self.problem.never_together
         )
 
-    def moves(self, live: _Live) -> list[_Move]:
+    def moves(self, live: Live) -> list[Move]:
         """Return what may come next: each input moved, or the next time that is up."""
-        latest, expiry = self._latest(live), live.next_expiry()
+        latest, expiry = self.latest(live), live.next_expiry()
         bounds = [b for b in (latest, expiry) if b is not None]
         end = min(bounds, default=None)
         free = {name: self._earliest(live, name) for name in live.circuit.bits}
-        found: list[_Move] = []
+        found: list[Move] = []
         for name in live.circuit.bits:
             if not self._may_move(live, name):
                 continue
@@ -249,12 +256,12 @@ class _Tester:
                 within = end is None or at < end
                 last = at == latest == free[name] and at != expiry
                 if at > live.time and at >= free[name] and (within or last):
-                    found.append(_Move(at, name))
+                    found.append(Move(at, name))
         if expiry is not None and (latest is None or expiry < latest):
-            found.append(_Move(expiry))
+            found.append(Move(expiry))
         return found
 
-    def _key(self, live: _Live) -> object:
+    def key(self, live: Live) -> object:
         """Return a value equal for situations that a search need not tell apart."""
         order = sorted(set(live.until.values()))
         ranks = tuple((i, order.index(at)) for i, at in sorted(live.until.items()))
@@ -262,13 +269,13 @@ class _Tester:
         return live.state, live.vector, ranks, free
 
     def search(
-        self, graph: int, done: Callable[[_Live, _Move | None], bool]
-    ) -> list[_Move] | None:
+        self, graph: int, done: Callable[[Live, Move | None], bool]
+    ) -> list[Move] | None:
         """Return the fewest steps that end where `done` (the last step is the one it is told, not
         yet taken, or None for what stands already); None: none was found."""
-        start = self._alone(graph)
-        queue: deque[tuple[_Live, tuple[_Move, ...]]] = deque([(start, ())])
-        seen = {self._key(start)}
+        start = self.alone(graph)
+        queue: deque[tuple[Live, tuple[Move, ...]]] = deque([(start, ())])
+        seen = {self.key(start)}
         for _ in range(MOST_LOOKED_AT):
             if not queue:
                 return None
@@ -281,18 +288,18 @@ class _Tester:
                 after = live.copy()
                 moved = ((move.name, not live.level(move.name)),) if move.name else ()
                 after.happen(move.time, moved)
-                key = self._key(after)
+                key = self.key(after)
                 if key not in seen:
                     seen.add(key)
                     queue.append((after, (*path, move)))
         return None
 
-    def nearest(self, graph: int) -> list[_Move] | None:
+    def nearest(self, graph: int) -> list[Move] | None:
         """Return the fewest steps that end with something not yet done, None: none was found."""
         left, to_time = self.left[graph], self.left_to_time[graph]
         numbers = self.numbers[graph]
 
-        def not_yet(live: _Live, move: _Move | None) -> bool:
+        def not_yet(live: Live, move: Move | None) -> bool:
             if move is None:
                 return False
             levels = tuple(live.level(name) for name in live.circuit.bits)
@@ -309,7 +316,7 @@ class _Tester:
     def bring(self, graph: int, consumer: str, live: bool) -> int | None:
         """Bring a consumer to be live or dead with the supply on; return the mode then."""
 
-        def reached(at: _Live, move: _Move | None) -> bool:
+        def reached(at: Live, move: Move | None) -> bool:
             if move is not None or not at.level("supply"):
                 return False
             fed = at.circuit.live_terminals(at.state, at.vector)[1]
@@ -335,7 +342,7 @@ class _Tester:
                 self.take(move)
         for name in [n for n in self.graphs[graph].inputs if n != "supply"] + ["supply"]:
             for _ in range(100):
-                live = self._alone(graph)
+                live = self.alone(graph)
                 if live.level(name) == self.home[name] or not self._may_move(live, name):
                     break
                 options = self.moves(live)
@@ -368,7 +375,7 @@ def tour_of(
     `graphs` are those of `mode_graphs`. Replaying `Tour.moments` with `simulate` gives the loads
     that each step says.
     """
-    tester = _Tester(design, problem, graphs, most_steps)
+    tester = Tester(design, problem, graphs, most_steps)
     for graph in range(len(graphs)):
         if len(tester.steps) < most_steps:
             tester.test(graph)
@@ -391,7 +398,7 @@ def ways_to_consumers(
     """Return for each consumer the fewest steps that make it live, and then dead again."""
     found = []
     for consumer, g in needs.owners:
-        tester = _Tester(design, problem, (graphs[g],), 0)
+        tester = Tester(design, problem, (graphs[g],), 0)
         live = tester.bring(0, consumer, True)
         split = len(tester.steps)
         dead = tester.bring(0, consumer, False) if live is not None else None

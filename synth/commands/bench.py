@@ -15,8 +15,8 @@ HELP = """Find short times with which to test a design on the bench.
 DESIGN is a design or plan that holds (JSON or YAML); GOALS is a goal file, or a list of phrases
 where no such file exists. Every timer gets a test time, as small as possible, such that every
 goal holds in its scaled form and the events of each circuit keep their order: both are proven.
-The sheet has real and test values side by side, and a line to tick when the real times are set
-back.
+Circuits that share an input or part keep it among each other, as far as the sheet says. The sheet
+has real and test values side by side, and a line to tick when the real times are set back.
 
 \b
 Examples:
@@ -70,7 +70,8 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
     "source: look your parts up).",
 )
 @click.option(
-    "--longest", metavar="TIME", callback=_time, help="The longest test time that is wanted."
+    "--longest", metavar="TIME", callback=_time, help="The longest test time that is wanted; "
+    "within it longer times need not stay longer than shorter ones."
 )
 @click.option(
     "--inputs-apart",
@@ -139,4 +140,4 @@ def command(
         if out is not None:
             click.echo(f"\nWritten to {out}: {', '.join(files)}")
     if found.sheet.too_long:
-        sys.exit(1 if found.sheet.proven else 3)
+        sys.exit(1 if found.sheet.out_of_reach else 3)

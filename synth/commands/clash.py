@@ -66,7 +66,7 @@ def command(
     from synth.cli import _console, _Watch, expect_fast
 
     expect_fast(fast)
-    problem = pipeline.read_problem(file, goals, kit)
+    problem = pipeline.read_problem(file, goals, kit, contradictory=True)
     with _Watch(quiet=form == "json") as watch:
         conflict = pipeline.clash(
             file,

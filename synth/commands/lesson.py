@@ -93,7 +93,8 @@ def command(
     for note in memory.notes if memory is not None else ():
         click.echo(f"synth: {note}", err=True)
     from synth.report.document import to_json
-    from synth.report.lesson import lesson_document, lesson_files
+    from synth.report.lesson import lesson_files
+    from synth.report.lesson_data import lesson_document
 
     files = lesson_files(found) if found.stages else {}
     if files:

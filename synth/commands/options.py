@@ -87,7 +87,7 @@ def command(
     from synth.cli import _console, _Watch, expect_fast
 
     expect_fast(fast)
-    problem = pipeline.read_problem(file, goals, kit)
+    problem = pipeline.read_problem(file, goals, kit, contradictory=True)
     memory = None if no_cache else pipeline.open_memory()
     with _Watch(quiet=form == "json") as watch:
         choices, outcome = pipeline.options(

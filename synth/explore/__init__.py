@@ -1,10 +1,12 @@
 """What else could be built: the front of price, power and parts, and really different designs.
 
 Rooms, in flow order: `front` (the best of each kind), `different` (all designs of one kind),
-`clash` (why there is none), `ways` (what would have to give), `mended` (a design for the goals
-alone, changed until it is built as was wished).
+`apart` (what tells those of the same parts apart), `clash` (why there is none), `figures` (what it
+takes at least), `ways` (what would have to give), `mended` (a design for the goals alone, changed
+until it is built as was wished).
 """
 
+from synth.explore.apart import told_apart
 from synth.explore.clash import clash_of
 from synth.explore.different import Different, telling
 from synth.explore.front import front_of, weighed
@@ -16,6 +18,7 @@ __all__ = [
     "front_of",
     "mended",
     "telling",
+    "told_apart",
     "unshared",
     "weighed",
     "wished",

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from synth.conflict import Conflict, Kind, Wish
+from synth.explore.figures import SENTENCES, figure
 from synth.explore.ways import LEAST_SECONDS, ONE_SHARE, Retimed, Ways
 from synth.parts.kit import Kit
 from synth.problem import Limits, Objective, Problem
@@ -54,16 +55,19 @@ def clash_of(
     if found.status is not Status.IMPOSSIBLE:
         return found
     ways = Ways(search, cheapest or any_design, retimed)
-    return replace(found, ways=ways.out_of(found.clash, left_out), seconds=search.spent())
+    out = ways.out_of(found.clash, left_out)
+    told = search.figures(found.clash, cheapest or any_design)
+    found = replace(found, reasons=(*found.reasons, *told))
+    return replace(found, ways=out, notes=(*found.notes, *ways.notes), seconds=search.spent())
 
 
 CLASH_SHARE = 0.6
 """Part of the time that may go into the smallest clash where there is one."""
 FEW_GOALS = 2
 """So many goals are asked with all limits, where the whole list is undecided."""
-FEW_SHARE = 0.4
+FEW_SHARE = 0.5
 """Part of the time in which that has to be begun."""
-LARGEST_SHARE = 0.5
+LARGEST_SHARE = 1.0
 """Part of the time left that one question takes at most, when others had no answer."""
 
 
@@ -87,6 +91,8 @@ class _Clash:
         """Part of the time left that one question may take."""
         self.most: float | None = None
         """Seconds that one question may take at most."""
+        self.slowest = 0.0
+        """Seconds that the slowest answer took."""
 
     def all(self) -> tuple[Conflict, list[frozenset[Wish]]]:
         """Return the clash, without ways out, and what was left out of sets that can be had."""
@@ -101,7 +107,7 @@ class _Clash:
             # Time is left for the ways out.
             self.deadline = self.began + CLASH_SHARE * self.seconds
             self.most = LEAST_SECONDS
-            clash = self._shrunk(everything)
+            clash = self.shrunk(everything)
         else:
             self.most = LEAST_SECONDS
             clash = self._of_few_goals()
@@ -121,7 +127,7 @@ class _Clash:
             for wishes in undecided:
                 del self.answers[wishes]
             if clash is not None:
-                clash = self._shrunk(clash)
+                clash = self.shrunk(clash)
         self.deadline = self.began + self.seconds
         if clash is None:
             return self._undecided(whole), left_out
@@ -155,12 +161,12 @@ class _Clash:
             if clash is not None and len(trial) >= len(clash):
                 return clash, not passed
             self.report(f"is there a clash of {len(trial)}?")
-            outcome = self.ask(trial)
-            if outcome.status is Status.IMPOSSIBLE:
-                return trial, not passed
+            status = self.status(trial)
+            if status is Status.IMPOSSIBLE:
+                return self.within(trial), not passed
             if trial == everything:
                 break
-            if outcome.status is Status.UNDECIDED:
+            if status is Status.UNDECIDED:
                 passed.append(everything - trial)
             else:
                 left_out.append(everything - self._grown(trial))
@@ -181,6 +187,7 @@ class _Clash:
             tried=self.tried + len(self.answers),
             seconds=self.spent(),
             bound=whole.bound,
+            time_up=self.over(),
         )
 
     def ordered(self, wishes: Collection[Wish]) -> tuple[Wish, ...]:
@@ -201,9 +208,44 @@ class _Clash:
         problem = self.problem_of(wishes)
         if problem is None:
             return Outcome(Status.BEST_FOUND)  # nothing to be had, so nothing clashes
+        began = time.monotonic()
         outcome = self.any_design(problem, self.time_for_one())
+        if outcome.status is not Status.UNDECIDED:
+            self.slowest = max(self.slowest, time.monotonic() - began)
         self.answers[wishes] = outcome
         return outcome
+
+    def again(self, wishes: frozenset[Wish]) -> Outcome:
+        """Return what comes of planning for these wishes alone, anew if it was not decided."""
+        known = self.answers.get(wishes)
+        if known is not None and known.status is Status.UNDECIDED:
+            self.tried += 1
+            del self.answers[wishes]
+        return self.ask(wishes)
+
+    def status(self, wishes: frozenset[Wish]) -> Status:
+        """Return whether wishes can be had: as follows from what was asked before, else asked.
+
+        What holds a clash is one; what is within a set that can be had can be had.
+        """
+        known = self.answers.get(wishes)
+        if known is None or known.status is Status.UNDECIDED:
+            if self.within(wishes):
+                return Status.IMPOSSIBLE
+            if any(wishes < other for other, o in self.answers.items() if o.design is not None):
+                return Status.BEST_FOUND
+        return self.ask(wishes).status
+
+    def within(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
+        """Return the smallest clash that is known within wishes, empty if there is none."""
+        return min(
+            (clash for clash in self.clashes() if clash <= wishes), key=len, default=frozenset()
+        )
+
+    def clashes(self) -> list[frozenset[Wish]]:
+        """Return the clashes that are known, but for those that hold another one."""
+        found = [w for w, o in self.answers.items() if o.status is Status.IMPOSSIBLE]
+        return [clash for clash in found if not any(other < clash for other in found)]
 
     def time_for_one(self) -> float:
         """Return the seconds for one question."""
@@ -218,7 +260,7 @@ class _Clash:
         problem = self.problem
         if len(goals) < len(problem.goals):
             alone = self.posed(goals)
-            if alone is None or not alone.requirements:
+            if alone is None or not (alone.requirements or alone.contradictions):
                 return None
             problem = alone
             if any(wish.kind is Kind.LEAST for wish in wishes):
@@ -237,6 +279,21 @@ class _Clash:
             objectives=self.problem.objectives,
         )
 
+    def figures(self, clash: Sequence[Wish], least: Plan) -> list[str]:
+        """Return what the goals of a clash take at least where a limit of units or coins is in it;
+        `least` plans for what is to be made least."""
+        told = []
+        for wish in clash:
+            first = SENTENCES.get(wish.kind)
+            problem = self.problem_of(frozenset(clash) - {wish}) if first else None
+            if first is None or problem is None or self.over():
+                continue
+            self.report("what a clash takes at least")
+            order = (first, *(o for o in self.problem.objectives if o is not first))
+            asked = replace(problem, objectives=order)
+            told.append(figure(wish, clash, asked, least(asked, self.time_for_one())))
+        return [words for words in told if words]
+
     def over(self) -> bool:
         """Return whether time is up."""
         return self.stopped() or time.monotonic() >= self.deadline
@@ -250,7 +307,7 @@ class _Clash:
             if wish in wishes or self.over():
                 continue
             self.report(f"what can be had together: {len(wishes)} of {len(self.wishes)}")
-            if self.ask(wishes | {wish}).status in (Status.PROVEN, Status.BEST_FOUND):
+            if self.status(wishes | {wish}) in (Status.PROVEN, Status.BEST_FOUND):
                 wishes |= {wish}
         return wishes
 
@@ -259,22 +316,28 @@ class _Clash:
         question; None when none is found."""
         goals = [wish for wish in self.wishes if wish.kind is Kind.GOAL]
         limits = frozenset(self.wishes) - frozenset(goals)
+        open_ones: set[Wish] = set()
         for size in range(1, min(FEW_GOALS, len(goals) - 1) + 1):
             self.report(f"is there a clash of {size} goals and the limits?")
-            for few in combinations(goals, size):
+            # What is hard by itself is no easier with more, and comes last.
+            for few in sorted(combinations(goals, size), key=lambda f: not open_ones.isdisjoint(f)):
                 if self.spent() > FEW_SHARE * self.seconds or self.over():
                     return None
-                if self.ask(limits.union(few)).status is Status.IMPOSSIBLE:
-                    return self._shrunk(limits.union(few))
+                status = self.status(limits.union(few))
+                if status is Status.IMPOSSIBLE:
+                    return self.shrunk(limits.union(few))
+                if status is Status.UNDECIDED:
+                    open_ones.update(few if size == 1 else ())
         return None
 
-    def _shrunk(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
+    def shrunk(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
         """Return a clash within `wishes`, a clash, as small as it goes within the time."""
+        wishes = self.within(wishes) or wishes
         for wish in self.wishes:
             if wish in wishes and not self.over():
                 rest = wishes - {wish}
-                if rest and self.ask(rest).status is Status.IMPOSSIBLE:
-                    wishes = rest
+                if rest and self.status(rest) is Status.IMPOSSIBLE:
+                    wishes = self.within(rest) or rest
         return wishes
 
 

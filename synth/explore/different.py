@@ -86,14 +86,15 @@ def telling(design: Design, first: Design, kit: Kit, stock: Iterable[tuple[str, 
             plural = "" if abs(amount) == 1 else "s"
             told.append(f"{abs(amount)} {unit}{plural} {'more' if amount > 0 else 'less'}")
     own, other = _counted(design), _counted(first)
-    more = [_many(own[n] - other[n], n) for n in own if own[n] > other.get(n, 0)]
-    less = [_many(other[n] - own.get(n, 0), n) for n in other if other[n] > own.get(n, 0)]
+    # A kit's own names are not inflected.
+    more = [f"{own[n] - other[n]} x {n}" for n in own if own[n] > other.get(n, 0)]
+    less = [f"{other[n] - own.get(n, 0)} x {n}" for n in other if other[n] > own.get(n, 0)]
     if more and less:
         told.append(f"{_listed(more)} in place of {_listed(less)}")
     elif more or less:
         told.append(f"{_listed(more or less)} {'more' if more else 'less'}")
     if not told:
-        return "the same parts, wired in another way"
+        return "the same parts"
     return "; ".join(told)
 
 
@@ -101,10 +102,6 @@ def _counted(design: Design) -> Mapping[str, int]:
     return Counter(
         part.part for part in design.parts if part.type not in (PartType.SUPPLY, PartType.LOAD)
     )
-
-
-def _many(number: int, noun: str) -> str:
-    return f"{'a' if number == 1 else number} {noun}" + ("" if number == 1 else "s")
 
 
 def _listed(words: list[str]) -> str:

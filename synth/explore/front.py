@@ -41,10 +41,13 @@ Plan = Callable[[Problem, float], Outcome]
 """Plans a problem within so many seconds."""
 ANY = 10**9
 """More coins, parts or units than any design has: no limit."""
-SHARE = 0.4
-"""Part of the time left that may go into one question."""
+FIRST_SHARE = 0.4
+"""Part of the time for the cheapest design."""
+SHARE = 0.15
+"""Part of the time left for any other question, at first; what has no answer is asked again, and
+then gets its share of all that is left."""
 MOST_BRANCHES = 80
-"""Questions with fewer of some part that are put for one box; then it stays open."""
+"""Questions with fewer of some part that are put for one box at first; then it stays open."""
 MOST_OPEN = 6
 """Open boxes that are told one by one."""
 EVERYTHING = 10**30
@@ -140,11 +143,15 @@ class _Front:
         """Questions that had no answer in their time."""
         self.empty: list[Box] = []
         """Boxes in which no design is, proven branch by branch."""
+        self.share, self.branches = FIRST_SHARE, MOST_BRANCHES
 
     def all(self) -> tuple[Choices, Outcome]:
         """Return the front, and what planning by price came to."""
         self.report("the cheapest")
         outcome = self._planned(self.problem)
+        if outcome.status is Status.UNDECIDED and not self._over():
+            self.share = 1.0
+            outcome = self._planned(self.problem)
         if outcome.design is None:
             return Choices((), False, ()), outcome
         limits = self.problem.limits
@@ -154,7 +161,25 @@ class _Front:
             ANY if limits.supply is None else limits.supply,
         )
         self._learn(outcome, (1, 0), whole, frozenset(), None)
-        boxes, undecided = [whole], list[Box]()
+        self.share = SHARE
+        undecided = self._closing([whole])
+        while undecided and not self._over() and self.share < 1:
+            # What had no answer is asked again, with more time for each question.
+            self.share = 1 / len(undecided) if self.branches == MOST_BRANCHES else 1.0
+            self.branches = ANY
+            self.tried.clear()
+            undecided = self._closing(undecided)
+        front = [self._labelled(choice, undecided, whole) for choice in self._best(whole)]
+        front = [
+            replace(c, differs=self._telling(c.design, front[0].design) if number else "")
+            for number, c in enumerate(front)
+        ]
+        notes = self._notes(front, undecided)
+        return Choices(tuple(front), not undecided, notes, time_up=self._over()), outcome
+
+    def _closing(self, boxes: list[Box]) -> list[Box]:
+        """Ask about boxes until none is left; return those that were not decided."""
+        undecided: list[Box] = []
         while boxes:
             boxes = self._left(boxes)
             undecided = self._left(undecided)
@@ -166,12 +191,7 @@ class _Front:
                 undecided.append(box)
             else:
                 boxes.append(box)  # what is left of it, if anything, is asked next
-        front = [self._labelled(choice, undecided, whole) for choice in self._best(whole)]
-        front = [
-            replace(c, differs=self._telling(c.design, front[0].design) if number else "")
-            for number, c in enumerate(front)
-        ]
-        return Choices(tuple(front), not undecided, self._notes(front, undecided)), outcome
+        return undecided
 
     # -- boxes -------------------------------------------------------------------------------
 
@@ -212,6 +232,8 @@ class _Front:
         cheap = self._answer((1, 0), box, every)
         if self._decided(box):
             return True
+        if cheap is None and box.price >= ANY and box.parts >= ANY:
+            return False  # whether there is any, however dear, is no other question by parts
         stocked = bool(self.problem.limits.stock)
         few = self._fewest(box, stocked)
         if cheap is None or few is None or self._decided(box):
@@ -221,7 +243,7 @@ class _Front:
         line = (1, 0) if stocked else (cheap.parts - few.parts, few.price - cheap.price)
         branches: list[Most] = [every]
         asked = set(branches)
-        for _ in range(MOST_BRANCHES):
+        for _ in range(self.branches):
             if not branches or self._over():
                 break
             fewer = branches.pop(0)
@@ -396,7 +418,7 @@ class _Front:
 
     def _planned(self, problem: Problem) -> Outcome:
         left = max(0.1, self.deadline - time.monotonic())
-        return self.plan(problem, left * SHARE)
+        return self.plan(problem, left * self.share)
 
     def _over(self) -> bool:
         return self.stopped() or time.monotonic() >= self.deadline

@@ -25,6 +25,7 @@ _WATER = frozenset({"pump", "filler", "mister", "drip", "sump", "butt", "valve",
                     "irrigation", "water", "tank", "well", "float"})
 _POWER = "when the supply comes on"
 _HEAT = frozenset({"heater", "warmer", "heat", "kettle", "brooder"})
+"""A lamp of a brooder, too, calls for the caution against heat."""
 
 
 def card(job: Job) -> Sheet:
@@ -263,16 +264,15 @@ def _never_bridge(job: Job) -> tuple[str, ...]:
 
 def diagrams(job: Job) -> Sheet:
     """Return the sheet of the circuit diagram, the ladder view and the layout picture."""
-    paths = len(job.facts.needs.units)
     blocks: tuple[Block, ...] = (
         Words("Drawn de-energised: nothing pressed, no power, dark, no time running. Supply rail "
               "on top, return below; current paths are numbered along the foot. Below each coil "
               "stands its mirror: which contacts it works, make (m) or break (b), in which path. "
               "Symbols after IEC 60617, letters after IEC 81346-2, both from memory."),
-        Picture("circuit.svg", f"circuit diagram, {paths} current paths"),
+        Picture("circuit.svg", f"circuit diagram, {job.paths} current paths"),
         Heading("The same, as a ladder"),
         Words("Rungs from left to right, as many teach it. Same numbers, same designations."),
-        Picture("ladder.svg", f"ladder diagram, {paths} rungs"),
+        Picture("ladder.svg", f"ladder diagram, {job.paths} rungs"),
         Heading("Layout"),
         Words("Every part with its terminals, every wire with its number, power from left to "
               "right. Keep to this order in the box and the wires stay short."),

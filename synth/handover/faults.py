@@ -1,23 +1,27 @@
-"""The troubleshooting table: where to measure first, what to read, what follows.
+"""The troubleshooting table: which trial shows a fault, where to measure first, what follows.
 
-Half-splitting: along the way of power from the supply to what is dead, the middle is measured; the
-fault lies behind it or before it, and that half is split again. The readings are those of a mode
-that the check says can be reached, and the way into that mode is told.
+Every single fault of a wire or part was put into the circuit and run beside the sound one. A trial
+is a short run from the supply off; the first step at which a load is wrong names a table. All
+faults that show just there are told apart in it by measuring: each reading halves those that are
+left, until one is left, or some that no reading at that moment can tell apart.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from synth.design import Terminal, Wire
+from synth.design import Terminal
 from synth.handover.job import Job
-from synth.handover.words import duration, listed, say_levels, say_way
-from synth.modes import ModeGraph, Way
-from synth.parts.behaviour import CONTROLLED, SENSING, SHAPES, SPLITTING, TIMED, PartType
+from synth.handover.words import duration, listed, say_levels, say_move, say_seen, say_step
+from synth.modes import TourStep
+from synth.parts.behaviour import SENSING, SPLITTING, PartType
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+from synth.suspects import Defect, Failure, Readings, Suspect, Trial
 
 LIVE, DEAD = "live", "dead"
 COLUMNS = ("check", "measure at", "right reading", "if live", "if dead")
+_Candidates = Sequence[tuple[Suspect, Readings]]
 
 
 @dataclass(frozen=True)
@@ -31,57 +35,91 @@ class Check:
     if_dead: str
 
 
+@dataclass(frozen=True)
+class Finding:
+    """One table: its name, the trial and the failure that it is for, and its checks.
+
+    Trials that begin alike share tables: `numbers` are those that can lead here. `only` says what
+    is at fault where no measuring is needed or helps, and is empty else.
+    """
+
+    name: str
+    numbers: tuple[int, ...]
+    trial: Trial
+    failure: Failure
+    checks: tuple[Check, ...]
+    only: str
+
+
+def findings(job: Job) -> tuple[Finding, ...]:
+    """Return the tables of all trials, in order."""
+    found: dict[object, Finding] = {}
+    for number, trial in enumerate(job.trials.trials, 1):
+        for failure in trial.failures:
+            same = (trial.circuit, trial.steps[: failure.step + 1 + failure.later], failure)
+            if same in found:
+                earlier = found[same]
+                found[same] = replace(earlier, numbers=(*earlier.numbers, number))
+                continue
+            checks, only = checks_of(job, failure, failure.step + 1 + failure.later)
+            name = f"F{len(found) + 1}"
+            found[same] = Finding(name, (number,), trial, failure, checks, only)
+    return tuple(found.values())
+
+
 def fault_sheet(job: Job) -> Sheet:
     """Return the troubleshooting table."""
+    found = findings(job)
     blocks: list[Block] = [
         Words("Measuring live circuits is for those who are trained for it. Use a meter rated for "
               "the supply; one hand, no rings, nothing that can start by itself within reach. To "
-              "change a part or a wire: supply off, locked off, tested dead.", strong=True),
-        Words("First look for what only looks like a fault (first table). Then find the symptom, "
-              "bring the circuit into the state that is told, and measure in the order of the "
-              "table: each reading halves what is left. Units are only told where power is live."),
+              "change a part or a wire: supply off, locked off, tested dead. Loads start in these "
+              "trials: lamps in place of heaters, pumps and motors, or guards on and nobody in "
+              "reach.", strong=True),
+        Words("First look for what only looks like a fault (first table). Then do the trials of "
+              "the circuit, those first that the table of symptoms names, each from supply off and "
+              "all inputs at rest. The first step at which a load is wrong names a table F; stop "
+              "there and measure in its order: each reading halves what is left. Units are only "
+              "told where power is live."),
+        Words("Each table finds any one broken wire, contact that does not close or does not "
+              "open, and part that does not act: these were all put into the circuit and run, "
+              "except those named at the end. It knows nothing of two faults at once, of bridges "
+              "between wires, or of wrong times (compare those with the settings sheet first). "
+              "Change what is found, and do the trial again."),
         Heading("Looks like a fault but is not"),
         Table(("what is seen", "while", "why", "how long"), _normal(job), "normal.csv"),
+        Heading("Symptoms"),
+        Table(("symptom", "when", "trials", "tables"), _symptoms(job, found), "symptoms.csv"),
     ]
-    index: list[tuple[str, ...]] = []
-    body: list[Block] = []
+    rows: list[tuple[str, ...]] = []
+    for number, trial in enumerate(job.trials.trials, 1):
+        lines = _steps(job, trial, [each for each in found if number in each.numbers])
+        rows += [(f"T{number}", *line) for line in lines]
+        loads = listed(job.facts.graphs[trial.circuit].loads) or "no load"
+        blocks += [
+            Heading(f"T{number}: trial of circuit {trial.circuit + 1}, {loads}"),
+            Table(("step", "do", "must be seen", "if not"), tuple(lines)),
+        ]
     data: list[tuple[str, ...]] = []
-    targets = {way.consumer: f"F{i}" for i, way in enumerate(job.facts.ways, 1)}
-    for way in job.facts.ways:
-        name = targets[way.consumer]
-        part = way.consumer.rpartition(":")[0]
-        is_load = job.parts[part].type is PartType.LOAD
-        what = part if is_load else f"{job.spot(way.consumer)} of {part}"
-        symptom = f"{what} stays off" if is_load else f"{what} stays dead"
-        index.append((symptom, name))
-        body += [Heading(f"{name}: {symptom}")]
-        if way.live_mode is None:
-            body.append(Words(
-                f"{job.spot(way.consumer)} is live at most for the instant in which the circuit "
-                "settles: no meter shows it. Watch whether the part answers instead: after the "
-                "event before it, its contact must close. If everything before it is right and it "
-                "never does, change the part, then the wires into it."
-            ))
+    for each in found:
+        what = _seen(job, each.failure)
+        step = each.trial.steps[each.failure.step]
+        blocks += [
+            Heading(f"{each.name}: {what}, {_event(job, step, each.failure.later)}"),
+            Words(f"{_moment(each)} {_lasts(each.failure)}"),
+        ]
+        if each.only:
+            blocks.append(Words(f"At fault: {each.only}."))
+            data.append((each.name, what, "", "", "", each.only, each.only))
         else:
-            graph = job.facts.graphs[way.circuit]
-            checks = dead_checks(job, way, graph, targets)
-            body.append(Words(f"State to measure in (reached from supply off, inputs at rest): "
-                              f"{say_way(job, way.to_live)}. {_hurry(graph, way.live_mode)}"))
-            body.append(_table(checks))
-            data += [(name, symptom, *_cells(check)) for check in checks]
-        if way.dead_mode is not None:
-            symptom = f"{what} stays on" if is_load else f"{what} stays live"
-            index.append((symptom, f"{name}b"))
-            stuck = live_checks(job, way, job.facts.graphs[way.circuit], targets)
-            body.append(Heading(f"{name}b: {symptom}"))
-            body.append(Words(f"State to measure in: as in {name}, then "
-                              f"{say_way(job, way.to_dead)}. "
-                              f"{_hurry(job.facts.graphs[way.circuit], way.dead_mode)}"))
-            body.append(_table(stuck))
-            data += [(f"{name}b", symptom, *_cells(check)) for check in stuck]
-    blocks += [Heading("Symptoms"), Table(("symptom", "table"), (*index, *_once(job, targets)),
-                                          "symptoms.csv"), *body]
+            blocks.append(Table(COLUMNS, tuple(_cells(check) for check in each.checks)))
+            data += [(each.name, what, *_cells(check)) for check in each.checks]
     blocks += [
+        Heading("No step is wrong"),
+        Words("Then it comes and goes: look for loose or pinched wires and worn contacts, with the "
+              "supply off and locked off, and do the trials again. What only a long run brings, "
+              "and what other loads do meanwhile, no trial shows: do the test sheet (item 10)."),
+        *_unseen(job),
         Heading("Nothing works at all"),
         Points((
             "Measure at the supply's output: dead means supply, its switch or its fuse.",
@@ -90,6 +128,7 @@ def fault_sheet(job: Job) -> Sheet:
             "A fuse that blows again: find the short with the supply off, one block of the build "
             "steps at a time.",
         )),
+        Table(("trial", "step", "do", "must be seen", "if not"), tuple(rows), "trials.csv", 0),
         Table(("table", "symptom", *COLUMNS), tuple(data), "checks.csv", 0),
     ]
     return Sheet(12, "troubleshooting", "Troubleshooting", tuple(blocks))
@@ -99,129 +138,193 @@ def _cells(check: Check) -> tuple[str, ...]:
     return check.name, check.at, check.right, check.if_live, check.if_dead
 
 
-def _table(checks: tuple[Check, ...]) -> Table:
-    return Table(COLUMNS, tuple(_cells(check) for check in checks))
+# What is seen
 
 
-def _hurry(graph: ModeGraph, mode: int) -> str:
-    """Return how long a state stays by itself."""
-    running = graph.modes[mode].running
-    if not running:
+def _seen(job: Job, failure: Failure) -> str:
+    """Return what is wrong to see, in words."""
+    if failure.rattling:
+        names = [job.label(name) for name in failure.rattling]
+        return f"{listed(names)} rattle{'s' if len(names) == 1 else ''} without end"
+    return listed(f"{load} {'ON' if on else 'off'}" for load, on in failure.wrong)
+
+
+def _steps(job: Job, trial: Trial, own: Sequence[Finding]) -> list[tuple[str, ...]]:
+    """Return the rows of a trial."""
+    lines: list[tuple[str, ...]] = []
+    for number, step in enumerate(trial.steps):
+        told = [
+            f"{'before the next step ' if each.failure.later else ''}"
+            f"{_seen(job, each.failure)}: {each.name}"
+            for each in own
+            if each.failure.step == number
+        ]
+        lines.append((str(number + 1), say_step(job, step), say_seen(step), "; ".join(told)))
+    return lines
+
+
+def _moment(each: Finding) -> str:
+    """Return when to measure."""
+    step = each.failure.step + 1
+    trials = f"trial{'s' if len(each.numbers) > 1 else ''} {_trials(each)}"
+    if each.failure.later:
+        return f"Seen in {trials}, just before step {step + 1}: measure then."
+    return f"Seen in {trials}, just after step {step}: measure then."
+
+
+def _trials(each: Finding) -> str:
+    return listed(f"T{number}" for number in each.numbers)
+
+
+def _lasts(failure: Failure) -> str:
+    if failure.rattling:
+        return "A reading that comes and goes counts as live. Do not leave it rattling for long."
+    if failure.stays is None:
         return "It stays so until something is moved."
-    return f"It stays so at most {duration(min(time for _, time in running))}; then begin again."
+    return f"It may last no longer than {duration(failure.stays)}; then begin the trial again."
 
 
-def dead_checks(
-    job: Job, way: Way, graph: ModeGraph, targets: dict[str, str]
-) -> tuple[Check, ...]:
-    """Return the checks that find why a consumer is dead that must be live, by half-splitting."""
-    assert way.live_mode is not None
-    live = graph.modes[way.live_mode].live
-    part, _, end = way.consumer.rpartition(":")
-    wires = job.chain(Terminal(part, end), live)
-    # The places to measure, from the supply on: both ends of every wire.
-    places: list[Terminal] = []
-    for wire in wires:
-        places += [wire.source, wire.target]
+def symptom(trial: Trial, failure: Failure, load: str, on: bool) -> str:
+    """Return how a wrong load strikes somebody who only looks on."""
+    step = trial.steps[failure.step]
+    due = load in step.turned and not failure.later
+    if on:
+        return f"{load} does not go off" if due else f"{load} comes on though it must not"
+    if not due:
+        return f"{load} goes off too early"
+    if any(load in earlier.on for earlier in trial.steps[: failure.step]):
+        return f"{load} runs once and then not again"
+    return f"{load} stays off"
+
+
+def _event(job: Job, step: TourStep, later: bool) -> str:
+    """Return at which event of a trial something is wrong."""
+    if later or not (step.moves or step.expired):
+        return "while nothing is moved"
+    if step.moves:
+        return f"at: {'; '.join(say_move(job, name, level) for name, level in step.moves)}"
+    return f"when the time of {listed(job.designations[n] for n in step.expired)} is up"
+
+
+def _symptoms(job: Job, found: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
+    """Return what may be seen of each load, with the trials and tables that it may lead to."""
+    rows: dict[tuple[int, str, str], list[Finding]] = {}
+    order = {part.name: place for place, part in enumerate(job.design.parts)}
+    for each in found:
+        event = _event(job, each.trial.steps[each.failure.step], each.failure.later)
+        if each.failure.rattling:
+            rows.setdefault((len(order), _seen(job, each.failure), event), []).append(each)
+            continue
+        for load, on in each.failure.wrong:
+            what = symptom(each.trial, each.failure, load, on)
+            rows.setdefault((order[load], what, event), []).append(each)
+    return tuple(
+        (
+            what, event,
+            ", ".join(f"T{n}" for n in sorted({n for e in rows[place, what, event]
+                                               for n in e.numbers})),
+            ", ".join(each.name for each in rows[place, what, event]),
+        )
+        for place, what, event in sorted(rows)
+    )  # fmt: skip
+
+
+def _unseen(job: Job) -> list[Block]:
+    told = dict.fromkeys(verdict(job, (suspect,)) for _, suspect in job.trials.unseen)
+    if not told:
+        return []
+    return [
+        Heading("Faults for which no trial was found"),
+        Words("No load shows them by itself, as far as was looked: something else in the circuit "
+              "does the same. Look at these when it is serviced:"),
+        Points(tuple(told)),
+    ]
+
+
+# Measuring
+
+
+def checks_of(job: Job, failure: Failure, before: int) -> tuple[tuple[Check, ...], str]:
+    """Return the checks that tell the suspects of a failure apart, by halves; or none, and what is
+    at fault where readings do not tell them apart.
+
+    Where readings do not, those of the moment before may, when all still looked well: `before` is
+    the number of the step (counted from 1) or wait that they are taken ahead of.
+    """
     checks: list[Check] = []
+    wires = {end: wire for wire in job.design.wires for end in (wire.source, wire.target)}
 
-    def split(low: int, high: int) -> str:
-        """Return what to do when place `low` is live (-1: nothing known) and `high` is dead."""
-        if high - low == 1:
-            return _verdict(job, wires, low, targets)
-        middle = (low + high) // 2
+    def best(left: _Candidates, earlier: bool) -> tuple[int, Terminal] | None:
+        """Return the place at which the readings of one moment come nearest to halving."""
+        found: tuple[int, Terminal] | None = None
+        for end in wires:
+            live = sum(str(end) in _at(readings, earlier) for _, readings in left)
+            fewer = min(live, len(left) - live)
+            if fewer and (found is None or fewer > found[0]):
+                found = (fewer, end)
+        return found
+
+    def split(left: _Candidates) -> str:
+        """Return what to do when these suspects are left."""
+        earlier = False
+        found = best(left, earlier)
+        if found is None:
+            earlier = True
+            found = best(left, earlier)
+        if found is None:
+            return verdict(job, [suspect for suspect, _ in left])
+        end = found[1]
+        wire = wires[end]
+        units = "" if wire.units is None else f", {wire.units} u"
+        where = f"{job.spot(end)} ({end}), wire {wire.number}"
+        if earlier:
+            again = f"just before step {before}" if not failure.later else (
+                f"just after step {before - 1}"
+            )
+            where = f"begin the trial again, and {again}: {where}"
         number = len(checks)
         checks.append(Check("", "", "", "", ""))
-        name = str(number + 1)
-        units = wires[middle // 2].units
-        right = LIVE if units is None else f"{LIVE}, {units} u"
         checks[number] = Check(
-            name, _where(job, places[middle], wires[middle // 2]), right,
-            split(middle, high), split(low, middle),
-        )
-        return f"check {name}"
+            str(number + 1), where,
+            f"{LIVE}{units}" if str(end) in _at(failure.right, earlier) else DEAD,
+            split([each for each in left if str(end) in _at(each[1], earlier)]),
+            split([each for each in left if str(end) not in _at(each[1], earlier)]),
+        )  # fmt: skip
+        return f"check {number + 1}"
 
-    split(-1, len(places) - 1)
-    if not checks:
-        checks.append(Check("1", _where(job, places[-1], wires[-1]), LIVE, "the consumer itself",
-                            _verdict(job, wires, -1, targets)))
-    last = str(len(checks) + 1)
-    checks.append(Check(
-        last, _where(job, places[-1], wires[-1]), f"{LIVE} (if all else is right)",
-        f"the part {job.label(part)} itself, or its return wire",
-        f"go back to check 1: a reading was wrong, or the fault comes and goes at wire "
-        f"{wires[-1].number}",
-    ))
-    return tuple(checks)
+    said = split(failure.suspects)
+    return tuple(checks), "" if checks else said
 
 
-def _where(job: Job, place: Terminal, wire: Wire) -> str:
-    return f"{job.spot(place)} ({place}), wire {wire.number}"
+def _at(readings: Readings, earlier: bool) -> frozenset[str]:
+    return readings.before if earlier else readings.then
 
 
-def _verdict(job: Job, wires: list[Wire], low: int, targets: dict[str, str]) -> str:
-    """Return what is at fault between place `low` and the next."""
-    if low < 0:
-        return "the supply: off, its fuse blown, or itself at fault"
-    wire = wires[low // 2]
-    if low % 2 == 0:
-        return f"wire {wire.number}, or a terminal at its ends"
-    part = job.parts[wire.target.part]
+def verdict(job: Job, suspects: Sequence[Suspect]) -> str:
+    """Return in words what is at fault, when one of these suspects is."""
+    return "; or ".join(dict.fromkeys(_said(job, suspect) for suspect in suspects))
+
+
+def _said(job: Job, suspect: Suspect) -> str:
+    if suspect.defect is Defect.WIRE:
+        return f"wire {suspect.wire}, or a terminal at its ends"
+    part = job.parts[suspect.part]
     name = job.label(part.name)
-    if part.type in SENSING:
-        return f"the contact of {name} does not close: check what works it, its setting, then it"
+    if part.type is PartType.SUPPLY:
+        return "the supply: off, its fuse blown, or itself at fault"
+    if part.type is PartType.LOAD:
+        return f"the part {name} itself, or its return wire"
+    if suspect.defect is Defect.DEAF:
+        return f"{name} does not act on its {suspect.terminal}: change it"
     if part.type in SPLITTING or part.type is PartType.JOINT:
-        return f"{name} does not pass power on: change it"
-    controls = [f"{part.name}:{c}" for c in SHAPES[part.type].controls]
-    further = listed((targets[c] for c in controls if c in targets), "or")
-    moved = "table" if len(controls) == 1 else "tables"
-    told = f"; first see {moved} {further} for what works it" if further else ""
-    when = " (its time, see settings sheet)" if part.type in TIMED else ""
-    return f"the contact of {name} does not close{when}{told}"
-
-
-def live_checks(
-    job: Job, way: Way, graph: ModeGraph, targets: dict[str, str]
-) -> tuple[Check, ...]:
-    """Return the checks that find why a consumer is live that must be dead: each contact that has
-    to hold it off, then the wires behind."""
-    assert way.dead_mode is not None
-    live = graph.modes[way.dead_mode].live
-    part, _, end = way.consumer.rpartition(":")
-    holding: dict[Terminal, None] = {}
-    waiting = [Terminal(part, end)]
-    while waiting:
-        wire = job.wire_into.get(waiting.pop())
-        if wire is None or str(wire.source) in live:
-            continue
-        own = job.parts[wire.source.part]
-        if own.type is PartType.SUPPLY:
-            continue
-        powers = [Terminal(own.name, name) for name in SHAPES[own.type].power]
-        sources = [job.wire_into[p].source for p in powers if p in job.wire_into]
-        if own.type not in SPLITTING and any(str(s) in live for s in sources):
-            holding[wire.source] = None
-        else:
-            waiting += powers
-    checks = []
-    for number, place in enumerate(holding, 1):
-        own = job.parts[place.part]
-        wire = job.wire_from[place]
-        controls = [f"{own.name}:{c}" for c in SHAPES[own.type].controls]
-        further = [f"{targets[c]} or {targets[c]}b" for c in controls if c in targets]
-        told = f": see {listed(further, 'or')} for what works it, then change it" if further else (
-            ": stuck, bridged, or wrongly set; change it"
-        )
-        after = f"check {number + 1}"
-        checks.append(Check(str(number), _where(job, place, wire), DEAD,
-                            f"the contact of {job.label(own.name)} does not open{told}", after))
-    wire = job.wire_into[Terminal(part, end)]
-    checks.append(Check(
-        str(len(checks) + 1), _where(job, wire.target, wire), DEAD,
-        "a bridge or a wire in the wrong place feeds it behind the contacts above: compare with "
-        "the wire list", "no fault now: it comes and goes; look for loose or pinched wires",
-    ))
-    return tuple(checks)
+        way = "from" if part.type is PartType.JOINT else "to"
+        return f"{name} does not pass power on {way} {suspect.terminal}: change it"
+    which = f"{suspect.terminal} " if part.type is PartType.RELAY_CHANGEOVER else ""
+    does = "open" if suspect.defect is Defect.CLOSED else "close"
+    told = f"the {which}contact of {name} does not {does}"
+    if part.type in SENSING:
+        return f"{told}: check what works it, its setting, then it"
+    return f"{told}: change it"
 
 
 def _normal(job: Job) -> tuple[tuple[str, ...], ...]:
@@ -255,42 +358,3 @@ def _normal(job: Job) -> tuple[tuple[str, ...], ...]:
     if not rows:
         return (("nothing", "always", "every load follows its inputs at once", "always"),)
     return tuple(rows)
-
-
-def _once(job: Job, targets: dict[str, str]) -> tuple[tuple[str, str], ...]:
-    """Return the symptom 'runs once and stops' for loads with timers that re-arm one another."""
-    rows = []
-    for way in job.facts.ways:
-        part = way.consumer.rpartition(":")[0]
-        if job.parts[part].type is not PartType.LOAD:
-            continue
-        timers = [
-            p.name for p in job.design.parts
-            if p.type in TIMED and part in job.serves[p.name] and _behind_itself(job, p.name)
-        ]
-        if timers:
-            tables = [
-                targets[f"{name}:{c}"] for name in timers
-                for c in SHAPES[job.parts[name].type].controls if f"{name}:{c}" in targets
-            ]
-            rows.append((f"{part} runs once and then never again", listed(tables, "then")))
-    return tuple(rows)
-
-
-def _behind_itself(job: Job, name: str) -> bool:
-    """Return whether a part's own contact bears on what works it."""
-    seen: set[str] = set()
-    waiting = [wire.source.part for wire in job.design.wires if wire.target.part == name]
-    while waiting:
-        other = waiting.pop()
-        if other == name:
-            return True
-        if other not in seen:
-            seen.add(other)
-            waiting += [w.source.part for w in job.design.wires if w.target.part == other]
-    return False
-
-
-def observable(job: Job) -> tuple[str, ...]:
-    """Return the parts whose state no load shows by itself: worth a lamp or a test point."""
-    return tuple(p.name for p in job.design.parts if p.type in CONTROLLED)

@@ -12,6 +12,7 @@ from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import InputKind, Problem
 from synth.settings_sheet import Place, SettingsSheet
+from synth.suspects import Trials
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,8 @@ class Job:
     """A design that holds, the problem it solves, and what the checker found out about it.
 
     `designations` gives each part's letter and number after IEC 81346-2, without its prefix;
-    `kinds` what each load is (lamp, motor, heater, signal, or empty).
+    `kinds` what each load is (lamp, motor, heater, signal, or empty); `paths` how many current
+    paths, or rungs, the drawings have.
     """
 
     design: Design
@@ -44,11 +46,14 @@ class Job:
     facts: Facts
     designations: Mapping[str, str]
     kinds: Mapping[str, str]
+    paths: int
     version: str
     key: str
     """A mark by which two copies of the same design are told to be the same."""
     bench: BenchRun | None = None
     """None: no test times were proven with which the test would be shorter."""
+    trials: Trials = Trials()
+    """The runs by which a fault shows."""
 
     @property
     def bench_test(self) -> BenchRun | None:

@@ -10,7 +10,7 @@ from synth.handover.job import Job
 from synth.handover.words import counted, duration, iso_duration, listed
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, SPLITTING, TIMED, PartType
 from synth.parts.markings import marking
-from synth.settings_sheet import Place
+from synth.settings_sheet import Place, order_said
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
 _MAKE, _BREAK = "make", "break"
@@ -160,21 +160,16 @@ def _draw(job: Job, part: PartInUse) -> str:
 def parts_list(job: Job) -> Sheet:
     """Return the parts list, with what each part is for and what could take its place."""
     rows = []
+    used = Counter(part.part for part in job.design.parts)
+    spare = {name: str(max(0, n - used[name])) for name, n in job.problem.limits.stock}
     for part in job.design.parts:
         loads = job.serves[part.name]
         what = "the load itself" if part.type is PartType.LOAD else f"for {listed(loads)}"
         rows.append((
             job.designations[part.name], part.name, part.part, what if loads else "feeds no load",
             ", ".join(map(str, job.goals_of[part.name])), contact_form(part), _draw(job, part),
-            str(job.offer(part.name).price), "", _substitute(job, part),
+            str(job.offer(part.name).price), spare.get(part.part, ""), _substitute(job, part),
         ))
-    used = Counter(part.part for part in job.design.parts)
-    kit = []
-    for name, number in used.items():
-        line = job.kit.index[name]
-        spare = "as many as wanted" if line.most is None else str(line.most - number)
-        kit.append((name, str(number), str(line.price), str(line.price * number), spare))
-    total = job.design.price(job.kit)
     letters = "Letters of IEC 81346-2, from memory: B sensing, E light or heat, G source, K relay "
     letters += "or timer, M motor, P signal, S worked by hand, X sharing or joining, A where a "
     letters += "load's name does not tell. In drawings they carry the prefix - (product aspect)."
@@ -184,14 +179,41 @@ def parts_list(job: Job) -> Sheet:
         Words("Draw: what the kit counts. Substitute: what else of this kit fits without a change "
               "of wiring."),
         Words(letters),
-        Heading("To be bought"),
-        Table(("kit part", "number", "coins each", "coins", "left in the kit"), tuple(kit),
-              "shopping.csv"),
-        Words(f"Together {counted(total, 'coin')} from the kit '{job.kit.name}'. Contact rating, "
-              "voltage and enclosure are not in the kit: choose them for the real load, inrush "
-              "of motors and lamps included."),
+        Words("Spares in stock: what the goals say is in stock and this design does not use; "
+              "empty where they say nothing of it, to be written in."),
+        *_shopping(job),
     )
     return Sheet(6, "parts", "Parts list", blocks)
+
+
+def _shopping(job: Job) -> list[Block]:
+    """Return what has to be bought beside what is in stock, and what it costs."""
+    used = Counter(part.part for part in job.design.parts)
+    stock = dict(job.problem.limits.stock)
+    rows, taken = [], []
+    for name, number in used.items():
+        line = job.kit.index[name]
+        there = min(number, stock.get(name, 0))
+        left = "as many as wanted" if line.most is None else str(line.most - number)
+        rows.append((name, str(number), str(there), str(number - there), str(line.price),
+                     str(line.price * (number - there)), left))
+        if there:
+            taken.append(f"{there} x {name}")
+    total = job.design.price(job.kit)
+    to_buy = job.design.price(job.kit, job.problem.limits.stock)
+    said = f"Together {counted(total, 'coin')} from the kit '{job.kit.name}'"
+    if stock:
+        said += (
+            f"; from stock: {listed(taken) or 'none of these parts'}, so {counted(to_buy, 'coin')} "
+            f"{'is' if to_buy == 1 else 'are'} to be paid"
+        )
+    return [
+        Heading("To be bought"),
+        Table(("kit part", "number", "from stock", "to buy", "coins each", "coins to pay",
+               "left in the kit"), tuple(rows), "shopping.csv"),
+        Words(f"{said}. Contact rating, voltage and enclosure are not in the kit: choose them for "
+              "the real load, inrush of motors and lamps included."),
+    ]
 
 
 def settings_sheet(job: Job) -> Sheet:
@@ -279,9 +301,10 @@ def _test_values(job: Job) -> list[Block]:
               f"{sheet.factor} × {duration(sheet.reaction)}: long enough for the slowest part and "
               "for whoever moves the inputs and writes down what is seen (common practice, no "
               "source: with parts that are slower, make the pack anew with --reaction). Proven: "
-              "every goal holds in its scaled form, in every reachable state; events can follow "
-              "each other, within a circuit, just as they do at the real times; and none with a "
-              f"longest below {longest} do that and keep long times longer than short ones."),
+              "every goal holds in its scaled form, in every reachable state; and none with a "
+              f"longest below {longest} keep that, the order of events and long times longer than "
+              "short ones."),
+        Words(" ".join(order_said(sheet))),
     ]
     if job.bench_test is None:
         blocks.append(Words("The test sheet (item 10) is short enough at the real times, and uses "

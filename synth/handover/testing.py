@@ -38,7 +38,8 @@ def sheet_of_tests(job: Job) -> Sheet:
               "guards on and nobody in reach.", strong=True),
         Words("Waits count from the step before. A step made later than it says may meet another "
               "mode: if a time was up in between, begin that circuit again from its first step. "
-              "Loads of other circuits do as they must meanwhile; only those named are looked at. "
+              "Loads of other circuits do as they must meanwhile; only those named are looked at, "
+              "and only what is seen of them counts as tested. "
               "Several inputs moved at one instant are not tested by hand; the exact check covers "
               "them."),
     ]

@@ -93,6 +93,8 @@ def say_step(job: Job, step: TourStep) -> str:
         did = listed(say_move(job, name, level) for name, level in step.moves)
         wait = f"after {duration(step.wait)}: " if step.wait and step.wait != step.time else ""
         return wait + did
+    if not step.expired:
+        return f"wait {duration(step.wait)}: nothing may change"
     names = listed(job.designations[name] for name in step.expired)
     return f"wait {duration(step.wait)}, until the time of {names} is up"
 

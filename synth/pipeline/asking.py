@@ -23,11 +23,14 @@ KIT_BY_DEFAULT = "the kit is "
 """How a goal list says that it names no kit of its own."""
 
 
-def read_problem(file: str | None, text: str | None, kit: str | None) -> Problem:
+def read_problem(
+    file: str | None, text: str | None, kit: str | None, contradictory: bool = False
+) -> Problem:
     """Return the problem that a goal file or a list of phrases asks.
 
     `kit` (a bundled name or a file) wins over the kit that the goal file names. Raises GoalError
-    or KitError.
+    or KitError. `contradictory`: goals that contradict each other are told by the problem, to be
+    planned as what cannot be had.
     """
     if (file is None) == (text is None):
         both = "both a goal file and --goals are given; " if file is not None else ""
@@ -40,10 +43,11 @@ def read_problem(file: str | None, text: str | None, kit: str | None) -> Problem
         told = tuple(line for line in goal_list.defaults if not line.startswith(KIT_BY_DEFAULT))
         goal_list = replace(goal_list, kit=kit, defaults=told)
     chosen = load_kit(kit or goal_list.kit or DEFAULT_KIT)
-    problem = pose(goal_list, chosen)
-    if not problem.requirements:
+    problem = pose(goal_list, chosen, contradictory)
+    if not problem.requirements and not problem.contradictions:
         raise GoalError(
             "the goals ask for no load to be on at any time",
+            goal_list.goals[0].place if goal_list.goals else goal_list.place,
             hint="say what a load is to do, for example: light always",
         )
     return problem
@@ -53,11 +57,15 @@ def _posed_alone(goals: GoalList, problem: Problem) -> Callable[[frozenset[int]]
     """Return what poses the goals of some numbers alone, None where they cannot be."""
     from synth.pose.without import only
 
+    inputs = {item.name for item in problem.inputs}
+
     def posed(numbers: frozenset[int]) -> Problem | None:
         try:
-            return pose(only(goals, numbers), problem.kit)
+            alone = pose(only(goals, numbers), problem.kit, bool(problem.contradictions))
         except GoalError:
             return None
+        # Of a load whose goals are gone, those that follow it would make an input.
+        return alone if all(item.name in inputs for item in alone.inputs) else None
 
     return posed
 
@@ -89,7 +97,7 @@ def read_design(
     `kit` or the goal file names another. Raises DesignError, GoalError or KitError."""
     source = read_text(design_file, "design file", DesignError)
     problem = read_problem(goal_file, text, kit or _kit_named(source, design_file, goal_file))
-    return problem, parse_design(source, design_file, problem.kit)
+    return problem, parse_design(source, design_file, problem.kit, problem)
 
 
 def _kit_named(source: str, design_file: str, goal_file: str | None) -> str | None:

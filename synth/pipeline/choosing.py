@@ -111,7 +111,7 @@ def _different(
 ) -> Choices:
     """Return `choices` with really different designs for one of them."""
     from synth.choices import Choice, parts_counted
-    from synth.explore import Different, telling, unshared
+    from synth.explore import Different, telling, told_apart, unshared
     from synth.search import Others, Progress
     from synth.share import ways_to_share
 
@@ -146,12 +146,20 @@ def _different(
         )
         if len(found) == designs:
             break
+    wired = told_apart([choice.design for choice in found], problem.kit)
+    found = [
+        replace(choice, differs=f"{choice.differs}; {line}" if choice.differs else line)
+        if line
+        else choice
+        for choice, line in zip(found, wired, strict=True)
+    ]
     return replace(
         choices,
         designs=tuple(found),
         chosen=point,
         all_designs=others.complete and whole,
         stopped=len(found) == designs and not others.complete,
+        in_time=progress.over(),
     )
 
 
@@ -173,7 +181,8 @@ def _shared(
         return None, True
     if few.price(problem.kit, problem.limits.stock) > chosen.price:
         return None, False  # a way between the two was not looked for
-    return (few, True) if tools.check(few, problem).holds else (None, False)
+    verdict = tools.check(few, problem)
+    return (few, True) if verdict is not None and verdict.holds else (None, False)
 
 
 def clash_code(conflict: Conflict) -> int:

@@ -281,13 +281,14 @@ def hand_over_job(
     from synth import __version__
     from synth.check import amounts
     from synth.check.day import held_days, needs_of
+    from synth.check.faulty import trials_of
     from synth.check.modes import mode_graphs
     from synth.check.showing import showing
     from synth.check.tour import tour_of, ways_to_consumers
     from synth.design import design_document
     from synth.handover import Job
     from synth.modes import Facts
-    from synth.report.current_paths import designations
+    from synth.report.current_paths import designations, paths_of
     from synth.report.symbols import load_kind
 
     carried = amounts(design, problem.kit)
@@ -312,4 +313,9 @@ def hand_over_job(
     )
     mark = hashlib.sha256(json.dumps(design_document(design)).encode()).hexdigest()[:12]
     kinds = {part.name: load_kind(part.name) for part in design.parts}
-    return Job(design, problem, facts, designations(design), kinds, __version__, mark)
+    paths = paths_of(design, problem.kit).count
+    trials = trials_of(design, problem, graphs)
+    return Job(
+        design, problem, facts, designations(design), kinds, paths, __version__, mark,
+        trials=trials,
+    )  # fmt: skip

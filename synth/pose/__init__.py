@@ -1,43 +1,54 @@
 """Goals to a problem: each rewrite named by what holds afterwards.
 
 Rooms, in the order in which goals walk through them: `names` (loads and inputs told apart),
-`lower` (one signal for each load), `canonical` (equal wishes are equal signals), `facts` (what
-is known of the inputs), `settings` (limits, and the times on offer), `assumptions`; `without`
-(the list less one goal, to be asked anew).
+`contradiction` (goals that exclude each other), `lower` (one signal for each load), `canonical`
+(equal wishes are equal signals), `facts` (what is known of the inputs), `settings` (limits, and
+the times on offer), `assumptions`; `without` (the list less one goal, to be asked anew).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from synth.errors import Contradiction, GoalError
 from synth.goals import AtMostUnits, GoalList, NeverTogether
 from synth.parts.kit import Kit
 from synth.pose.assumptions import assumptions
+from synth.pose.contradiction import contradiction, met, smallest
 from synth.pose.facts import known_inputs, never_together
-from synth.pose.lower import Lowering, plans
+from synth.pose.lower import Lowering, Plan, plans
 from synth.pose.names import resolve
-from synth.pose.settings import check_inputs, check_times, limits, times_on_offer
+from synth.pose.settings import check_inputs, limits, times_made_up, times_on_offer
+from synth.pose.without import only
 from synth.problem import Apart, Goal, Peak, Problem, Requirement
 
 __all__ = ["pose"]
 
 
-def pose(goal_list: GoalList, kit: Kit) -> Problem:
+def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
     """Return the problem that `goal_list` asks, to be solved with the parts of `kit`.
 
     Raises GoalError, at its place, for goals that contradict each other in so many words, for
-    names that cannot be resolved, and for what the kit can obviously not do (no part that
-    follows an input, a time that no timer can be set to). Whether the rest can be done is for
-    the search to say.
+    names that cannot be resolved, and for an input that no part of the kit follows. Whether the
+    rest can be done, as with a time that no timer can be set to, is for the search to say.
+    `contradictory`: goals that contradict each other, though each can be had, are told by the
+    problem (`contradictions`) instead.
     """
+    against: list[Contradiction] | None = [] if contradictory else None
     names = resolve(goal_list)
     check_inputs(goal_list, names, kit)
-    found = plans(goal_list, names)
-    signals = Lowering(names, found).all()
+    found = plans(goal_list, names, against)
+    lowering = Lowering(names, found)
+    signals = lowering.all()
+    if lowering.never:
+        met(_never_on(goal_list, lowering.never[0], found), against)
     requirements = tuple(
         Requirement(load, names.loads[load], signal, tuple(sorted(found[load].goals)))
         for load, signal in signals.items()
+        if load not in lowering.never
     )
-    check_times(goal_list, requirements, kit)
     found_limits = limits(goal_list, names, kit)
+    allowed = dict(found_limits.most)
     return Problem(
         title=goal_list.title,
         kit=kit,
@@ -49,9 +60,33 @@ def pose(goal_list: GoalList, kit: Kit) -> Problem:
         peak=_peak(goal_list),
         limits=found_limits,
         objectives=goal_list.minimise,
-        assumptions=assumptions(goal_list, names, found, found_limits),
-        times=times_on_offer(requirements, kit),
+        assumptions=(
+            *assumptions(goal_list, names, found, found_limits),
+            *times_made_up(requirements, kit, allowed),
+        ),
+        times=times_on_offer(requirements, kit, allowed),
+        contradictions=tuple(error.told for error in against or ()),
     )
+
+
+def _never_on(goal_list: GoalList, load: str, found: dict[str, Plan]) -> GoalError:
+    """Return what is wrong with goals of which it follows that a load is never on."""
+
+    def still(numbers: Sequence[int]) -> bool:
+        fewer = only(goal_list, numbers)
+        try:
+            names = resolve(fewer)
+            lowering = Lowering(names, plans(fewer, names, []))
+            lowering.all()
+        except GoalError:
+            return False
+        return load in lowering.never
+
+    goal = found[load].goal
+    assert goal is not None
+    numbers = smallest([goal.number for goal in goal_list.goals], still)
+    message, hint = f"'{load}' could never be on", "its conditions exclude each other"
+    return contradiction(numbers, message, goal.place, hint)
 
 
 def _apart(goal_list: GoalList) -> tuple[Apart, ...]:

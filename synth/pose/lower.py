@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from synth.errors import GoalError
+from synth.errors import Contradiction, GoalError
 from synth.goals import (
     AfterTime,
     Always,
@@ -46,6 +46,7 @@ from synth.goals import (
     While,
 )
 from synth.pose.canonical import SUPPLY, both, either, inverse
+from synth.pose.contradiction import contradiction, met
 from synth.pose.names import Names
 from synth.problem import InputKind
 from synth.signals import (
@@ -94,6 +95,8 @@ class Plan:
     only: list[Condition] = field(default_factory=list)
     never: list[Condition] = field(default_factory=list)
     at_least: AtLeast | None = None
+    at_least_goal: int = 0
+    """The number of the goal that says so."""
     choices: dict[Choice, LoadGoal] = field(default_factory=dict)
     levers: list[str] = field(default_factory=list)
     before: list[str] = field(default_factory=list)
@@ -109,14 +112,17 @@ class Plan:
         return self.goal.does
 
 
-def plans(goal_list: GoalList, names: Names) -> dict[str, Plan]:
-    """Return all that is said of each load. Raises GoalError for what cannot go together."""
+def plans(
+    goal_list: GoalList, names: Names, against: list[Contradiction] | None = None
+) -> dict[str, Plan]:
+    """Return all that is said of each load. Raises GoalError for what cannot go together; goals
+    that contradict each other are added to `against` instead, where it is given."""
     found = {load: Plan(load) for load in names.loads}
     for goal in goal_list.goals:
         match goal:
             case LoadGoal():
                 for load in goal.loads:
-                    _add(found[load], goal)
+                    _add(found[load], goal, against)
             case Cutoff():
                 for load in goal.loads or names.loads:
                     plan = found[load]
@@ -138,20 +144,25 @@ def plans(goal_list: GoalList, names: Names) -> dict[str, Plan]:
                             plan.gaps[other] = max(goal.time, plan.gaps.get(other, 0))
                     plan.before += [o for o in goal.loads[:at] if o not in plan.before]
     for plan in found.values():
-        _check(plan, goal_list)
+        _check(plan, goal_list, against)
     return found
 
 
-def _add(plan: Plan, goal: LoadGoal) -> None:
+def _add(plan: Plan, goal: LoadGoal, against: list[Contradiction] | None) -> None:
     plan.goals.add(goal.number)
     if goal.does is not None:
         if plan.goal is None:
             plan.goal = goal
         elif plan.goal.does != goal.does:
-            raise GoalError(
-                f"goals {plan.goal.number} and {goal.number} both say when '{plan.load}' is on",
-                goal.place,
-                "join them in one goal with 'or', or begin the second with 'only'",
+            met(
+                contradiction(
+                    (plan.goal.number, goal.number),
+                    f"goals {plan.goal.number} and {goal.number} both say when '{plan.load}' is on",
+                    goal.place,
+                    "join them in one goal with 'or', or begin the second with 'only'",
+                    told=True,
+                ),
+                against,
             )
     for addition in goal.additions:
         match addition:
@@ -162,11 +173,12 @@ def _add(plan: Plan, goal: LoadGoal) -> None:
             case AtLeast():
                 if plan.at_least is None or plan.at_least.time < addition.time:
                     plan.at_least = addition
+                    plan.at_least_goal = goal.number
             case Choice():
                 plan.choices.setdefault(addition, goal)
 
 
-def _check(plan: Plan, goal_list: GoalList) -> None:
+def _check(plan: Plan, goal_list: GoalList, against: list[Contradiction] | None) -> None:
     """Refuse what is said of a load but cannot be: no behaviour, a word that does not apply."""
     about = [
         goal
@@ -180,11 +192,16 @@ def _check(plan: Plan, goal_list: GoalList) -> None:
             f"add a goal such as '{plan.load} always'",
         )
     for choice, goal in plan.choices.items():
-        if choice.other in plan.choices:
-            raise GoalError(
-                f"'{choice.value}' and '{choice.other.value}' cannot both be asked of "
-                f"'{plan.load}'",
-                plan.choices[choice.other].place,
+        other = plan.choices.get(choice.other)
+        if other is not None and choice.value < choice.other.value:
+            met(
+                contradiction(
+                    (goal.number, other.number),
+                    f"'{choice.value}' and '{choice.other.value}' cannot both be asked of "
+                    f"'{plan.load}'",
+                    max(goal, other, key=lambda said: said.number).place,
+                ),
+                against,
             )
         kinds = _APPLIES.get(choice)
         if kinds and not isinstance(plan.does, kinds):
@@ -202,11 +219,16 @@ def _check(plan: Plan, goal_list: GoalList) -> None:
     if plan.at_least and isinstance(plan.does, Cycles | ForTime):
         run = plan.does.on if isinstance(plan.does, Cycles) else plan.does.time
         if run < plan.at_least.time:
-            raise GoalError(
-                f"'{plan.load}' is to run for {format_duration(run)} and for at least "
-                f"{format_duration(plan.at_least.time)}; it cannot do both",
-                about[-1].place,
+            met(
+                contradiction(
+                    (plan.goal.number, plan.at_least_goal),
+                    f"'{plan.load}' is to run for {format_duration(run)} and for at least "
+                    f"{format_duration(plan.at_least.time)}; it cannot do both",
+                    about[-1].place,
+                ),
+                against,
             )
+            plan.at_least = None
 
 
 class Lowering:
@@ -217,6 +239,8 @@ class Lowering:
         self.plans = found
         self.signals: dict[str, Signal] = {}
         """Finished signals, in the order of evaluation."""
+        self.never: list[str] = []
+        """Loads that could never be on, those first that others look at."""
         self._open: list[str] = []
 
     def all(self) -> dict[str, Signal]:
@@ -242,11 +266,7 @@ class Lowering:
         signal = self.lowered(plan)
         self._open.pop()
         if signal == OFF:
-            raise GoalError(
-                f"'{load}' could never be on",
-                plan.goal.place,
-                "its conditions exclude each other",
-            )
+            self.never.append(load)
         self.signals[load] = signal
         return signal
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
+from math import gcd
 
 from synth.errors import GoalError, Place
 from synth.goals import GoalList
 from synth.parts.behaviour import TIMED, PartType
-from synth.parts.kit import Kit, KitPart
+from synth.parts.kit import Kit, KitPart, Times
 from synth.pose.names import Names, close_to, inputs_in
 from synth.problem import InputKind, Limits, Requirement
 from synth.signals import Cycle, Signal, children, times_of
@@ -178,34 +180,79 @@ def check_inputs(goal_list: GoalList, names: Names, kit: Kit) -> None:
                 )
 
 
-def times_on_offer(requirements: tuple[Requirement, ...], kit: Kit) -> tuple[int, ...]:
+def times_on_offer(
+    requirements: tuple[Requirement, ...], kit: Kit, most: Mapping[str, int]
+) -> tuple[int, ...]:
     """Return the timer settings on offer to the search, in ticks, ascending.
 
     For each load: the times its signal mentions, the period of each cycle, and, when the times
     are at most MOST_COMBINED, the sums and differences of any two of them; as far as some timer
-    of the kit can be set to them.
+    of the kit can be set to them. For a time or period that is longer than every timer can be set
+    to, the settings of timers that take it one after the other (see `_in_a_row`). `most` tells of
+    parts, by name, how many the limits allow: timers of which there may be none do not count.
     """
     offered: set[int] = set()
+    ranges = _ranges(kit, {})
+    allowed = _ranges(kit, most)
+    longest = max((times.most for times in allowed), default=0)
     for requirement in requirements:
-        offered |= _combined(requirement.signal)
-    return tuple(sorted(time for time in offered if _can_be_set(time, kit)))
+        signal = requirement.signal
+        offered |= {t for t in _combined(signal) if any(t in times for times in ranges)}
+        for time in times_of(signal) | _periods(signal):
+            if time > longest:
+                offered.update(*(_in_a_row(time, times) for times in allowed))
+    return tuple(sorted(offered))
 
 
-def check_times(goal_list: GoalList, requirements: tuple[Requirement, ...], kit: Kit) -> None:
-    """Refuse a time that no timer of the kit can be set to, nor make of two settable times."""
-    if not any(part.times for part in kit.parts if part.type in TIMED):
-        return
+def _in_a_row(time: int, times: Times) -> tuple[int, ...]:
+    """Return the settings of the fewest timers of one kind that, each started by the end of the
+    one before, take `time` (ticks) together: all equal, or else as nearly equal as whole steps
+    allow, which are two settings a step apart. Empty where no number of such timers does.
+
+    >>> _in_a_row(50_000, Times(1_000, 30_000, 1_000))
+    (25000,)
+    >>> _in_a_row(51_000, Times(1_000, 30_000, 1_000))
+    (25000, 26000)
+    """
+    common = gcd(times.least, times.step)
+    if time % common:
+        return ()
+    # n timers take n * least and whole steps: n * least = time, modulo the step.
+    again = times.step // common
+    fewest = -(-time // times.most)
+    fitting = time // common * pow(times.least // common, -1, again) % again
+    number = fewest + (fitting - fewest) % again
+    if number * times.least > time:
+        return ()
+    each, longer = divmod((time - number * times.least) // times.step, number)
+    setting = times.least + each * times.step
+    return (setting, setting + times.step) if longer else (setting,)
+
+
+def times_made_up(
+    requirements: tuple[Requirement, ...], kit: Kit, most: Mapping[str, int]
+) -> tuple[str, ...]:
+    """Return a line for each load that has to keep a time to which no timer can be set."""
+    allowed = _ranges(kit, most)
+    taken = "; ".join(
+        f"{format_duration(t.least)} to {format_duration(t.most)} in steps of "
+        f"{format_duration(t.step)}"
+        for t in allowed
+    )
+    lines = []
     for requirement in requirements:
-        mentioned = times_of(requirement.signal)
-        near = {time for time in _combined(requirement.signal) if _can_be_set(time, kit)}
-        made = near | {a + b for a in near for b in near} | {abs(a - b) for a in near for b in near}
-        for time in sorted(mentioned - made):
-            raise GoalError(
-                f"no timer of the kit '{kit.name}' can be set to {format_duration(time)}, which "
-                f"'{requirement.load}' needs",
-                _place(goal_list, requirement),
-                f"its timers take {_ranges(kit)}",
+        beyond = sorted(
+            time
+            for time in times_of(requirement.signal)
+            if not any(time in times for times in allowed)
+        )
+        if allowed and beyond:
+            told = " or ".join(format_duration(time) for time in beyond)
+            lines.append(
+                f"the goals of '{requirement.load}' name {told}, to which no timer on offer can be "
+                f"set (they take {taken}); other times would make it up"
             )
+    return tuple(lines)
 
 
 def _combined(signal: Signal) -> set[int]:
@@ -222,27 +269,12 @@ def _periods(signal: Signal) -> set[int]:
     return own.union(*(_periods(child) for child in children(signal)))
 
 
-def _can_be_set(time: int, kit: Kit) -> bool:
-    return any(
-        part.times is not None and time in part.times
+def _ranges(kit: Kit, most: Mapping[str, int]) -> list[Times]:
+    """Return what the kit's timers can be set to, those left out of which there may be none."""
+    found = (
+        part.times
         for part in kit.parts
-        if part.type in TIMED and part.most != 0
+        if part.type in TIMED and part.times is not None
+        if part.most != 0 and most.get(part.name) != 0
     )
-
-
-def _ranges(kit: Kit) -> str:
-    ranges = dict.fromkeys(
-        part.times for part in kit.parts if part.type in TIMED and part.times is not None
-    )
-    return "; ".join(
-        f"{format_duration(t.least)} to {format_duration(t.most)} in steps of "
-        f"{format_duration(t.step)}"
-        for t in ranges
-    )
-
-
-def _place(goal_list: GoalList, requirement: Requirement) -> Place:
-    for goal in goal_list.goals:
-        if goal.number in requirement.goals:
-            return goal.place
-    return goal_list.place
+    return list(dict.fromkeys(found))

@@ -1,7 +1,8 @@
 """Designs from JSON or YAML, also ones typed by hand.
 
-Read here is the form: known types, settings and terminals, times that can be held. Whether the
-design is well formed for its kit, and whether it does what is wanted, is asked by `synth.check`.
+Read here is the form: known types, settings and terminals, times that can be held, and names that
+the goals know. Whether the design is well formed for its kit, and whether it does what is wanted,
+is asked by `synth.check`.
 
 A file is the design itself or a whole plan with a key ``design``. Typed by hand, ``part`` (the
 kit's name), wire numbers, units and harmless settings may be left out::
@@ -23,8 +24,9 @@ from collections.abc import Iterable, Iterator
 
 from synth.design import TIME_SETTINGS, Design, PartInUse, Terminal, Wire
 from synth.errors import DesignError
-from synth.parts.behaviour import TIMED, PartType, Shape
+from synth.parts.behaviour import SENSING, TIMED, PartType, Shape
 from synth.parts.kit import Kit, KitPart
+from synth.problem import InputKind, Problem
 from synth.read.kit_file import (
     LARGEST_NUMBER,
     MOST_OUTPUTS,
@@ -38,6 +40,9 @@ from synth.read.yaml_source import Node, load, read_text
 MOST_PARTS = 1000
 MOST_WIRES = 5000
 LONGEST_NAME = 60
+
+NIGHT = "night"
+"""The input that every twilight switch follows."""
 
 _PART_KEYS = ("name", "type", "part", "settings")
 _WIRE_KEYS = ("number", "from", "to", "units")
@@ -83,10 +88,11 @@ def named_kit(text: str, file: str) -> str | None:
     return kit.raw if kit is not None and kit.kind in ("text", "number", "truth") else None
 
 
-def parse_design(text: str, file: str, kit: Kit) -> Design:
+def parse_design(text: str, file: str, kit: Kit, problem: Problem | None = None) -> Design:
     """Return the design written in `text`, made of parts of `kit`.
 
     `file` is the name shown in messages. Settings keep the order of the text; defaults follow.
+    With `problem` the design is one for its goals, and may name no other inputs and loads.
     Raises DesignError with the place of the first mistake.
     """
     design = _design_node(text, file)
@@ -101,6 +107,8 @@ def parse_design(text: str, file: str, kit: Kit) -> Design:
             raise _need(node, "name", "a part").fail(
                 f"two parts are called {quoted(part.name)}", "each part needs a name of its own"
             )
+        if problem is not None:
+            _expect_asked(node, part, problem)
         parts[part.name] = part
     return Design(kit.name, tuple(parts.values()), tuple(_wires(wire_nodes, parts, kit)))
 
@@ -214,6 +222,37 @@ def _type(node: Node, kit: Kit, name: str) -> tuple[PartType, KitPart | None]:
             "remove 'type' or 'part', or make them agree",
         )
     return kind, offer
+
+
+def _expect_asked(node: Node, part: PartInUse, problem: Problem) -> None:
+    """Refuse a load that is in no goal, and a part that follows what is no input of the goals, or
+    one of another kind."""
+    if part.type is PartType.LOAD:
+        loads = [requirement.load for requirement in problem.requirements]
+        if part.name not in loads:
+            raise _need(node, "name", "a part").fail(
+                f"the load {quoted(part.name)} is in no goal", did_you_mean(part.name, loads)
+            )
+    if part.type not in SENSING:
+        return
+    settings = node.get("settings")
+    stated = settings.get("input") if settings is not None else None
+    at = stated or node.get("type") or node.get("part") or node
+    name = NIGHT if part.type is PartType.TWILIGHT else str(part.setting("input"))
+    kinds = {item.name: item.kind for item in problem.inputs if item.kind is not InputKind.SUPPLY}
+    if name not in kinds:
+        raise at.fail(
+            f"{quoted(part.name)} follows {quoted(name)}, which is no input in the goals",
+            "remove it, or say in a goal what depends on the night"
+            if stated is None
+            else did_you_mean(name, kinds) or "the goals have no inputs",
+        )
+    fitting = PartType.TWILIGHT if kinds[name] is InputKind.NIGHT else PartType(kinds[name].value)
+    if part.type is not fitting:
+        raise at.fail(
+            f"{quoted(part.name)} is a {part.type}, but {quoted(name)} is followed by a {fitting}",
+            f"use a {fitting}, or say under 'inputs' in a goal file what {quoted(name)} is",
+        )
 
 
 def _candidates(

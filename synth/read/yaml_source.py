@@ -224,7 +224,7 @@ class _Source:
                 )
             root = self.node(next(events), events, 0)
         if root is None or (root.kind == "nothing" and root.raw == ""):
-            raise self.fail("the text is empty; something must stand in it", Place(self.file))
+            raise self.fail("the text is empty; something must stand in it", Place(self.file, 1, 1))
         return root
 
     def events(self) -> Iterator[Any]:

@@ -2,5 +2,5 @@
 
 Rooms: `document` (a plan as JSON), `terminal` (plans, verdicts and kits in a terminal), `wiring`
 and `timing` (SVG drawings), with `layout`, `layers`, `symbols`, `svg`, `time_axis` and `strips`
-behind them.
+behind them, and `paper` (what goes on a sheet) with `wiring_sheets`.
 """

@@ -20,6 +20,10 @@ _LEAST = {
     Measure.SUPPLY: "least power",
     Measure.PARTS: "fewest parts",
 }
+SAME = (
+    "What differs only in the names of parts alike, or in how power is split on its way, counts as "
+    "one design."
+)
 _MARGIN = 70
 _WIDTH, _HEIGHT = 640, 430
 
@@ -56,7 +60,7 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
     page.say(whole)
     page.items("What is known", choices.notes)
     if not choices.complete:
-        page.items("What may help", what_may_help(problem))
+        page.items("What may help", what_may_help(problem, choices.time_up))
     if choices.chosen:
         chosen = choices.front[choices.chosen - 1]
         page.section(f"Different designs for choice {choices.chosen}")
@@ -72,12 +76,14 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
 def _how_many(choices: Choices) -> str:
     number = len(choices.designs)
     if choices.all_designs and number == 1:
-        return "1 design, and there is no other."
+        return f"1 design, and there is no other. {SAME}"
     if choices.all_designs:
-        return f"{counted(number, 'design')}, and there are no others: each is wired differently."
+        return f"{counted(number, 'design')}, and there are no others. {SAME}"
     if choices.stopped:
         return f"{counted(number, 'design')}, as many as were asked for; there may be more."
-    return f"{counted(number, 'design')} found in the time; there may be more (--time-limit)."
+    if choices.in_time:
+        return f"{counted(number, 'design')} found in the time; there may be more (--time-limit)."
+    return f"{counted(number, 'design')} found; whether there are more was not decided."
 
 
 def _differs(choice: Choice) -> str:
@@ -95,7 +101,7 @@ def _parts(choice: Choice) -> str:
     for part in choice.design.parts:
         if part.type.value not in ("supply", "load"):
             names[part.part] = names.get(part.part, 0) + 1
-    return ", ".join(name if n == 1 else f"{n} {name}s" for name, n in names.items())
+    return ", ".join(name if n == 1 else f"{n} x {name}" for name, n in names.items())
 
 
 def _proven(choice: Choice) -> str:

@@ -33,7 +33,7 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         )
         page.items("Tried", (_tried(conflict),))
         page.items("Known so far", _known(conflict, problem))
-        page.items("What may help", what_may_help(problem))
+        page.items("What may help", what_may_help(problem, conflict.time_up))
         page.items("Searched within", conflict.bounds)
         return
     number = len(conflict.clash)
@@ -105,34 +105,36 @@ def way_in_words(way: WayOut, problem: Problem) -> str:
     """Return what has to give, and what the design that shows it takes."""
     price = f"{'' if way.cheapest else 'at most '}{counted(way.price, 'coin')}"
     costs = f"{price}, {counted(way.supply, 'unit')}"
-    if way.value is None:
-        words = [
-            f"without goal {wish.number} ({_phrase(wish, problem)})"
-            if wish.kind is Kind.GOAL
-            else f"without {wish_in_words(wish, problem)}"
-            for wish in way.dropped
-        ]
-        return f"{' and '.join(words)}: {costs}"
-    wish = way.dropped[0]
-    least = "no smaller change of it will do" if way.least else "less may do as well"
-    more = way.value - wish.number
-    if wish.kind is Kind.GOAL:
-        goal = f"goal {wish.number} ({_phrase(wish, problem)})"
-        if way.time is not None:
-            new, old = format_duration(way.value), format_duration(way.time)
-            least = "no nearer time of another goal will do" if way.least else "a nearer may do"
-            return f"{goal} with {new} in place of {old}: {costs}; {least}"
+    things = [_given_in_words(wish, value, way.time, problem) for wish, value in way.given]
+    told = f"{' and '.join(things)}: {costs}"
+    if all(value is None for _, value in way.given):
+        return told
+    if way.time is not None:
+        least = "no nearer time of another goal will do" if way.least else "a nearer may do"
+    else:
+        least = "no smaller change of it will do" if way.least else "less may do as well"
+    return f"{told}; {least}"
+
+
+def _given_in_words(wish: Wish, value: int | None, time: int | None, problem: Problem) -> str:
+    """Return how one wish gives: dropped, or set to `value` (a goal, in place of its `time`)."""
+    goal = f"goal {wish.number} ({_phrase(wish, problem)})" if wish.kind is Kind.GOAL else ""
+    if value is None:
+        return f"without {goal or wish_in_words(wish, problem)}"
+    if time is not None:
+        return f"{goal} with {format_duration(value)} in place of {format_duration(time)}"
+    if goal:
         assert problem.peak is not None
-        more = way.value - problem.peak.units
-        return f"{goal} with {counted(way.value, 'unit')} ({more} more): {costs}; {least}"
-    thing = {
-        Kind.SUPPLY: f"a supply of up to {counted(way.value, 'unit')} ({more} more)",
-        Kind.PRICE: f"a price of up to {counted(way.value, 'coin')} ({more} more)",
-        Kind.MOST: f"{more} more {wish.part}{'' if more == 1 else 's'}, {way.value} in all",
-        Kind.LEAST: f"{-more} less {wish.part}{'' if more == -1 else 's'}, {way.value} at least",
-        Kind.SPARE: f"{-more} less to spare, {counted(way.value, 'unit')}",
+        more = value - problem.peak.units
+        return f"{goal} with {counted(value, 'unit')} ({more} more)"
+    more = value - wish.number
+    return {
+        Kind.SUPPLY: f"a supply of up to {counted(value, 'unit')} ({more} more)",
+        Kind.PRICE: f"a price of up to {counted(value, 'coin')} ({more} more)",
+        Kind.MOST: f"{more} x {wish.part} more, {value} in all",
+        Kind.LEAST: f"{-more} x {wish.part} less, {value} at least",
+        Kind.SPARE: f"{-more} less to spare, {counted(value, 'unit')}",
     }[wish.kind]
-    return f"{thing}: {costs}; {least}"
 
 
 def _phrase(wish: Wish, problem: Problem) -> str:
@@ -162,6 +164,7 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
             {
                 "dropped": [one(wish) for wish in way.dropped],
                 "value": way.value,
+                **({"values": list(way.values)} if way.values else {}),
                 "time": way.time,
                 "least": way.least,
                 "cheapest": way.cheapest,

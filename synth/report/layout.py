@@ -18,7 +18,7 @@ column are stacked, and outside columns there are no parts.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from synth.design import Design, PartInUse, Wire
@@ -36,7 +36,7 @@ from synth.report.layers import (
     settle_heights,
 )
 from synth.report.svg import Point, text_width, wrap
-from synth.report.symbols import WIDTH, Outline, letter, outline, setting_lines
+from synth.report.symbols import WIDTH, Outline, Pin, letter, outline, setting_lines
 
 LINE = 14
 """Height of a line of text, px."""
@@ -94,6 +94,24 @@ class Label:
 
 
 @dataclass(frozen=True)
+class Elsewhere:
+    """What a drawing of some of the parts has to be told of the rest of the design.
+
+    `designations` of all parts by name. `control`: the numbers of the wires that end on a coil or
+    the like, also where that end is on another sheet. `stubs`: the parts that only stand for the
+    other end of such a wire, with the words on each.
+    """
+
+    designations: Mapping[str, str]
+    control: frozenset[int]
+    stubs: Mapping[str, tuple[str, ...]]
+
+
+STUB = 40
+"""Height of what stands for the other end of a wire, px."""
+
+
+@dataclass(frozen=True)
 class PlacedPart:
     """A part, the rectangle of its outline, and its letter and number after IEC 81346-2."""
 
@@ -130,9 +148,10 @@ def shape_of(part: PartInUse, kit: Kit) -> Shape:
     return known.shape if known and known.type is part.type else SHAPES[part.type]
 
 
-def layout(design: Design, kit: Kit) -> Layout:
+def layout(design: Design, kit: Kit, elsewhere: Elsewhere | None = None) -> Layout:
     """Return where everything goes. Any list of parts and wires gets a layout, also one that is
-    not a well-formed design; the same design always gets the same one."""
+    not a well-formed design; the same design always gets the same one. `elsewhere` is told where
+    `design` is but a piece of one."""
     if not design.parts:
         return Layout(2 * MARGIN, 2 * MARGIN, (), (), (), design.wires)
     place = {part.name: i for i, part in reversed(list(enumerate(design.parts)))}
@@ -141,20 +160,30 @@ def layout(design: Design, kit: Kit) -> Layout:
     shapes = [shape_of(part, kit) for part in design.parts]
     ends = [(place[w.source.part], place[w.target.part]) for w in wires]
     control = [w.target.terminal in shapes[ends[i][1]].controls for i, w in enumerate(wires)]
-
     outlines = _outlines(design, shapes, wires, ends)
-    columns = columns_of(len(design.parts), ends, control)
-    tops = [_top_lines(part, name) for part, name in
-            zip(design.parts, _designations(design.parts), strict=True)]
+    names = designations_of(design.parts)
+    tops = [_top_lines(part, name) for part, name in zip(design.parts, names, strict=True)]
     bottoms = [_bottom_lines(part) for part in design.parts]
+    if elsewhere is not None:
+        control = [wire.number in elsewhere.control for wire in wires]
+        names = [elsewhere.designations.get(part.name, "") for part in design.parts]
+        for i, part in enumerate(design.parts):
+            if part.name in elsewhere.stubs:
+                pins = [tuple(Pin(pin.terminal, STUB // 2) for pin in side)
+                        for side in (outlines[i].left, outlines[i].right)]
+                outlines[i] = Outline(STUB, *pins)
+                tops[i], bottoms[i] = [], []
+            else:
+                tops[i] = _top_lines(part, names[i])
+    columns = columns_of(len(design.parts), ends, control)
     frame = _frame(columns, outlines, tops, bottoms)
     _add_pieces(frame, wires, ends, outlines)
     order_columns(frame)
     settle_heights(frame, MARGIN)
-    return _route(frame, design, outlines, tops, bottoms, wires, control, unplaced)
+    return _route(frame, design, outlines, names, tops, bottoms, wires, control, unplaced)
 
 
-def _designations(parts: Sequence[PartInUse]) -> list[str]:
+def designations_of(parts: Sequence[PartInUse]) -> list[str]:
     """Number the parts of each letter in the order of the design."""
     counts: dict[str, int] = defaultdict(int)
     names = []
@@ -267,7 +296,7 @@ def wire_words(wire: Wire) -> str:
 
 
 def _route(
-    frame: Frame, design: Design, outlines: Sequence[Outline],
+    frame: Frame, design: Design, outlines: Sequence[Outline], designations: Sequence[str],
     tops: Sequence[Sequence[tuple[str, str, bool]]],
     bottoms: Sequence[Sequence[tuple[str, str, bool]]],
     wires: Sequence[Wire], control: Sequence[bool], unplaced: tuple[Wire, ...],
@@ -315,7 +344,6 @@ def _route(
         RoutedWire(wire, control[i], tuple(_straightened(paths[i]))) for i, wire in enumerate(wires)
     )
 
-    designations = _designations(design.parts)
     placed = []
     labels: list[Label] = []
     for i, part in enumerate(design.parts):

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
 
-from synth import __version__
-from synth.design import Design, PartInUse, Wire, design_document, settings_document
+from synth.design import Design, PartInUse, Wire, settings_document
 from synth.lesson import Attempt, Changes, Lesson, Stage
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
@@ -61,8 +59,23 @@ def _blocks(lesson: Lesson) -> list[Block]:
     found: list[Block] = [Head(_title(lesson), 1)]
     last = lesson.stages[-1] if lesson.stages else None
     loads = [r.load for r in last.problem.requirements] if last else []
-    found.append(Words("In the end the circuit is to do all of this:"))
-    found.append(Points(tuple(f"goal {goal.number}: {goal.phrase}" for goal in lesson.goals)))
+    had = {goal.number for goal in last.problem.goals} if last else set[int]()
+    missed = [str(goal.number) for goal in lesson.goals if goal.number not in had]
+    lead = "In the end the circuit is to do all of this:"
+    found.append(Words("All of this was asked for:" if missed else lead))
+    found.append(
+        Points(
+            tuple(
+                f"goal {goal.number}: {goal.phrase}"
+                + ("" if goal.number in had else " (this lesson does not reach it)")
+                for goal in lesson.goals
+            )
+        )
+    )
+    if missed:
+        without = f"goal{'' if len(missed) == 1 else 's'} {_listed(missed)}"
+        told = f"This lesson does not get so far: what it builds leaves out {without}"
+        found.append(Words(f"{told}{'; why is told at the end' if lesson.notes else ''}."))
     if last:
         found.append(
             Words(
@@ -85,7 +98,6 @@ def _blocks(lesson: Lesson) -> list[Block]:
         found += _stage(stage, before)
         before = stage
     if lesson.notes:
-        had = {goal.number for goal in last.problem.goals} if last else set()
         whole = had == {goal.number for goal in lesson.goals} and lesson.end.design is not None
         found.append(Head("How it was found" if whole else "What is missing", 2))
         found.append(Points(tuple(f"{note[:1].upper()}{note[1:]}." for note in lesson.notes)))
@@ -153,6 +165,10 @@ def _tried(stage: Stage, before: Stage | None) -> list[Block]:
                 "of it, with the new goal, holds. There is nothing to try and nothing to mend."
             ),
         ]
+    if stage.at_once:
+        told = f"What comes to mind first: {stage.at_once}. It does: with all that was there left "
+        told += "as it was, all goals so far hold (checked). There is no failing attempt to show."
+        return [Head("A first attempt", 3), Words(told)]
     if attempt is None:
         return [
             Head("A first attempt", 3),
@@ -546,50 +562,3 @@ def _picture(
     return Picture(
         _file(stage, what), about, wiring_svg(design, stage.problem.kit, title, parts, wires)
     )
-
-
-# ---- plain data --------------------------------------------------------------------------------
-
-
-def lesson_document(lesson: Lesson, folder: str, files: Sequence[str]) -> dict[str, Any]:
-    """Return the lesson as plain data: prices in whole coins, power in whole units."""
-    return {
-        "synth": __version__,
-        "title": lesson.title,
-        "status": lesson.end.status.value,
-        "folder": folder,
-        "files": list(files),
-        "stages": [
-            {
-                "number": stage.number,
-                "goals": [goal.number for goal in stage.goals],
-                "wishes": [{"wish": words, "unkept": told} for words, told in stage.wishes],
-                "status": stage.outcome.status.value,
-                "price": stage.changes.price[1],
-                "supply": stage.changes.supply[1],
-                "design": design_document(stage.design),
-                "attempt": None
-                if stage.attempt is None
-                else {
-                    "told": stage.attempt.told,
-                    "natural": stage.attempt.natural,
-                    "fault": stage.attempt.defect.fault.value,
-                    "message": stage.attempt.defect.message,
-                    "design": design_document(stage.attempt.design),
-                },
-                "simply": None
-                if stage.simply is None
-                else {
-                    "told": stage.simply.told,
-                    "price": stage.simply.price,
-                    "supply": stage.simply.supply,
-                },
-                "questions": [
-                    {"ask": question.ask, "answer": list(question.answer)}
-                    for question in stage.questions
-                ],
-            }
-            for stage in lesson.stages
-        ],
-        "notes": list(lesson.notes),
-    }

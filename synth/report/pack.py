@@ -3,36 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from xml.etree import ElementTree
+from dataclasses import replace
 
 from synth.design import Design, design_document
 from synth.problem import Problem
 from synth.report.document import to_json
 from synth.report.pages import csv_files, html, index_markdown, markdown, prefixed
-from synth.report.path_drawing import circuit_svg
+from synth.report.paper import Leaf
+from synth.report.path_drawing import circuit_sheets, circuit_svg
 from synth.report.pdf import available, pdf_of
-from synth.report.timing import timing_svg
+from synth.report.timing import timing_sheets, timing_svg
 from synth.report.waves import Cases, junit, tap, vcd, wave_json
 from synth.report.wiring import wiring_svg
-from synth.sheet import Sheet
+from synth.report.wiring_sheets import wiring_sheets
+from synth.sheet import Block, Picture, Sheet
 from synth.trace import Trace
 
 PDF = "drawings.pdf"
 DESIGN = "design.json"
 PAGE = "page.html"
-WIDE = 1.4
-"""Width by height from which on a drawing is more legible on paper that is turned: a sheet of A4
-has 269 by 182 mm of room, so one of 1.22 is as large either way, and loses its heading."""
+NAMES = {
+    "03-circuit.svg": "Circuit diagram", "03-ladder.svg": "Ladder diagram",
+    "03-layout.svg": "Layout", "08-timing.svg": "Timing diagram",
+}
+"""The drawings of a pack, and what each is called in the PDF."""
 
 
-def _wide(drawings: Mapping[str, str]) -> frozenset[str]:
-    """Return the names of drawings that are much wider than high."""
-    found = set()
-    for name, text in drawings.items():
-        root = ElementTree.fromstring(text.encode("utf-8"))
-        if float(root.get("width", "1")) > WIDE * float(root.get("height", "1")):
-            found.add(name)
-    return frozenset(found)
+def _on_paper(
+    sheets: Sequence[Sheet], leaves: Mapping[str, Sequence[Leaf]]
+) -> tuple[tuple[Sheet, ...], dict[str, str], frozenset[str]]:
+    """Return the sheets with each picture told its sheets of paper, those of drawings that need
+    several by the names of their files, and the names of what goes on turned paper."""
+    files: dict[str, str] = {}
+    turned: set[str] = set()
+
+    def told(sheet: Sheet, block: Block) -> Block:
+        if not isinstance(block, Picture):
+            return block
+        name = prefixed(sheet, block.file)
+        own = leaves[name]
+        if len(own) == 1:
+            turned.update([name] if own[0].turned else [])
+            return block
+        parts = []
+        for number, leaf in enumerate(own, 1):
+            parts.append(f"{block.file.removesuffix('.svg')}-sheet-{number}.svg")
+            files[prefixed(sheet, parts[-1])] = leaf.svg
+            turned.update([prefixed(sheet, parts[-1])] if leaf.turned else [])
+        return replace(block, sheets=tuple(parts))
+
+    told_sheets = tuple(
+        replace(sheet, blocks=tuple(told(sheet, block) for block in sheet.blocks))
+        for sheet in sheets
+    )
+    return told_sheets, files, frozenset(turned)
 
 
 def pack_files(
@@ -49,6 +73,13 @@ def pack_files(
         "03-layout.svg": wiring_svg(design, problem.kit, name),
         "08-timing.svg": timing_svg(trace, name),
     }
+    leaves: dict[str, tuple[Leaf, ...]] = {
+        "03-circuit.svg": circuit_sheets(design, problem.kit, name, nodes, paper),
+        "03-ladder.svg": circuit_sheets(design, problem.kit, name, nodes, paper, ladder=True),
+        "03-layout.svg": wiring_sheets(design, problem.kit, name, paper),
+        "08-timing.svg": timing_sheets(trace, name, paper),
+    }
+    sheets, divided, turned = _on_paper(sheets, leaves)
     data = {
         "08-timing.vcd": vcd(trace),
         "08-timing.wave.json": wave_json(trace, name),
@@ -59,7 +90,7 @@ def pack_files(
     more = [PAGE, DESIGN]
     pdf: dict[str, str | bytes] = {}
     if available():
-        pdf[PDF] = pdf_of(drawings, paper, title)
+        pdf[PDF] = pdf_of({NAMES[name]: own for name, own in leaves.items()}, paper, title)
         more.append(PDF)
         paper_note = f"All drawings for printing on {paper}: {PDF}."
     else:
@@ -76,10 +107,10 @@ def pack_files(
     )
     index: dict[str, str | bytes] = {
         "index.md": index_markdown(sheets, title, notes, more),
-        "index.html": html(sheets, title, paper, notes, more, _wide(drawings)),
+        "index.html": html(sheets, title, paper, notes, more, turned),
     }
     pages = {prefixed(sheet, f"{sheet.name}.md"): markdown(sheet) for sheet in sheets}
     return {
-        **index, **pages, **csv_files(sheets), **drawings, **data, **pdf, PAGE: page,
+        **index, **pages, **csv_files(sheets), **drawings, **divided, **data, **pdf, PAGE: page,
         DESIGN: to_json(design_document(design)),
     }

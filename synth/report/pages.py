@@ -15,6 +15,8 @@ from synth.report.svg import escape, visible
 from synth.sheet import Heading, Picture, Points, Sheet, Table, Words
 
 PAPERS = ("A4", "Letter")
+_HEIGHTS = {"A4": (229, 175), "Letter": (211, 181)}
+"""How high a picture may be, upright and on turned paper, mm (see `paper`)."""
 
 
 def prefixed(sheet: Sheet, file: str) -> str:
@@ -24,7 +26,10 @@ def prefixed(sheet: Sheet, file: str) -> str:
 
 def files_of(sheet: Sheet) -> tuple[str, ...]:
     """Return all files of a sheet but its own page, in the order of the page."""
-    found = [b.file for b in sheet.blocks if isinstance(b, Table | Picture) and b.file]
+    found = []
+    for block in sheet.blocks:
+        if isinstance(block, Table | Picture) and block.file:
+            found += [block.file, *(block.sheets if isinstance(block, Picture) else ())]
     return tuple(prefixed(sheet, file) for file in dict.fromkeys([*found, *sheet.files]))
 
 
@@ -91,8 +96,11 @@ def markdown(sheet: Sheet) -> str:
                 lines += [f"{f'{i}.' if numbered else '-'} {plain(item)}"
                           for i, item in enumerate(items, 1)]
                 lines.append("")
-            case Picture(file, about):
+            case Picture(file, about, sheets):
                 lines += [f"![{plain(about)}]({prefixed(sheet, file)})", ""]
+                if sheets:
+                    links = (f"[{name}]({name})" for name in (prefixed(sheet, f) for f in sheets))
+                    lines += [f"On sheets of paper: {', '.join(links)}", ""]
             case Table():
                 lines += [*_markdown_table(sheet, block), ""]
     return "\n".join(lines)
@@ -137,11 +145,14 @@ img { max-width: 100%%; height: auto; }
 .strong { font-weight: bold; border-left: 3pt solid #000; padding-left: .6em; }
 .file { font-size: 8.5pt; }
 .wide { overflow-x: auto; }
+.paper { display: none; }
 @media print { body { max-width: none; padding: 0; } section { break-before: page; }
   a { color: #000; text-decoration: none; }
-  /* A picture goes on one sheet; one much wider than high gets its own, turned. */
-  img { max-height: 215mm; } .turned { page: turned; } .turned img { max-height: 165mm; }
-  h2, h3, p:has(+ p > img) { break-after: avoid; }
+  /* A picture goes on one sheet, turned where it is wide; a large one on those made for paper. */
+  p:has(> img) { margin: 0; break-inside: avoid; text-align: center; }
+  img { max-height: %(high)dmm; } .turned { page: turned; } .turned img { max-height: %(low)dmm; }
+  .screen { display: none; } .paper { display: block; break-after: page; }
+  h2, h3, p:has(+ p > img) { break-after: avoid; } p { break-inside: avoid; }
   /* The card has to go on one sheet, also that of many goals. */
   #item-1 { columns: 2; column-gap: 8mm; font-size: 9pt; }
   #item-1 h2 { column-span: all; margin-top: 0; } #item-1 h3 { break-after: avoid; } }
@@ -154,7 +165,8 @@ def html(
 ) -> str:
     """Return the whole pack as one page to be read or printed on `paper` (A4 or Letter); `more`
     are files besides, `turned` the pictures that get a sheet in landscape."""
-    head, style = escape(title), _STYLE % {"paper": paper}
+    high, low = _HEIGHTS[paper]
+    head, style = escape(title), _STYLE % {"paper": paper, "high": high, "low": low}
     lines = [
         "<!DOCTYPE html>",
         '<html lang="en">',
@@ -195,10 +207,16 @@ def _html_block(sheet: Sheet, block: object, turned: frozenset[str]) -> list[str
         case Points(items, numbered):
             tag = "ol" if numbered else "ul"
             return [f"<{tag}>", *(f"<li>{escape(item)}</li>" for item in items), f"</{tag}>"]
-        case Picture(file, about):
+        case Picture(file, about, sheets):
             name = prefixed(sheet, file)
-            kind = ' class="turned"' if name in turned else ""
-            return [f'<p{kind}><img src="{escape(name)}" alt="{escape(about)}"></p>']
+            kind = ' class="screen"' if sheets else ' class="turned"' if name in turned else ""
+            lines = [f'<p{kind}><img src="{escape(name)}" alt="{escape(about)}"></p>']
+            for number, leaf in enumerate(sheets, 1):
+                name = prefixed(sheet, leaf)
+                kind = "paper turned" if name in turned else "paper"
+                said = escape(f"{about}: sheet {number} of {len(sheets)}")
+                lines.append(f'<p class="{kind}"><img src="{escape(name)}" alt="{said}"></p>')
+            return lines
         case Table():
             return _html_table(sheet, block)
     raise AssertionError(block)

@@ -1,117 +1,25 @@
 """circuit.svg and ladder.svg: the current paths drawn from the top down, and as rungs of a ladder.
 
-One geometry for both: *along* runs with the current, *across* from path to path. The circuit
-diagram uses symbols after IEC 60617-7 (contacts, coils, delays), -2 (operation by hand, by a
-quantity) and -8, all from memory; the ladder uses the two bars and the round coil that are common
-in teaching (common practice, no source).
+One geometry for both (`path_frame`). The circuit diagram uses symbols after IEC 60617-7 (contacts,
+coils, delays), -2 (operation by hand, by a quantity) and -8, all from memory; the ladder uses the
+two bars and the round coil that are common in teaching (common practice, no source).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from synth.design import Design
+from synth.design import Design, PartInUse
 from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import Kit
-from synth.report.current_paths import Branch, Paths, designations, paths_of
-from synth.report.svg import Number, Svg, text_width, wrap
+from synth.report.current_paths import Branch, designations, paths_of
+from synth.report.paper import Leaf, Room, rooms, shared_out, size_of, undivided
+from synth.report.path_frame import ELEMENT, FAR, INK, MARGIN, Frame, beside, numbers, under
+from synth.report.svg import Svg, text_width, wrap
 from synth.report.symbols import load_kind, setting_lines
 
-MARGIN = 28
-ELEMENT = 64
-"""Length of a contact along the current, px."""
 IN_A_ROW = 8
 """Most paths beside each other in a circuit diagram."""
-FAR = 1_000_000
-_INK = 1.6
-Place = tuple[Number, Number]
-
-
-class _Frame:
-    """Turns (along, across) into places of the page, and draws there.
-
-    The paths of a circuit diagram stand in rows of at most `IN_A_ROW`, one row below the other, so
-    that the words stay legible on paper. `across` counts on from row to row, `FAR` each.
-    """
-
-    def __init__(self, svg: Svg, ladder: bool, paths: Paths) -> None:
-        self.svg, self.ladder, self.paths = svg, ladder, paths
-        self.step = 72 if ladder else 112
-        """Distance from path to path, px."""
-        widest = max((text_width(_numbers(branch)) for branch in paths.every), default=0)
-        node = text_width(f"({len(paths.every)})")
-        self.lead = max(24, widest + 12, node + 4) if ladder else 24
-        """From a node to the element behind it, px: room for the numbers of the wires."""
-        self.row = ELEMENT + self.lead + (24 if ladder else 6)
-        self.first = MARGIN + (46 if ladder else 40)
-        self.begin = MARGIN + 44
-        count = max(paths.count, 1)
-        rows = 1 if ladder else -(-count // IN_A_ROW)
-        size = -(-count // rows)
-        self.bands = tuple(
-            (first, min(first + size - 1, count)) for first in range(1, count + 1, size)
-        )
-        """The first and the last path of each row."""
-        self.size = size
-        deep, under = [0] * rows, [0] * rows
-        for leaf in paths.every:
-            if not leaf.behind:
-                at = (leaf.path - 1) // size
-                deep[at] = max(deep[at], leaf.row)
-                under[at] = max(under[at], len(_under(self, leaf)))
-        self.begins = tuple(self.begin + self.lead + self.row * row for row in deep)
-        """Where the consumers begin, along, in each row of paths."""
-        self.tops = [0]
-        """How far down each row of paths begins, and below them all, px."""
-        for begin, lines in zip(self.begins, under, strict=True):
-            self.tops.append(self.tops[-1] + begin + 88 + 20 + 14 * lines + 10 - self.begin + 44)
-
-    def across(self, path: int) -> int:
-        row, place = divmod(path - 1, self.size)
-        return row * FAR + self.first + place * self.step
-
-    def along(self, row: int) -> int:
-        return self.begin + self.lead + row * self.row
-
-    def at(self, along: Number, across: Number) -> Place:
-        row, across = divmod(across, FAR)
-        return (along, across) if self.ladder else (across, along + self.tops[int(row)])
-
-    def consumers(self, path: int) -> int:
-        """Return where the consumers of a path's row begin, along."""
-        return self.begins[(path - 1) // self.size]
-
-    def end(self, path: int) -> int:
-        """Return where the return rail of a path's row lies, along."""
-        return self.consumers(path) + 88
-
-    def line(self, *spots: Place, width: Number = _INK, dash: str = "") -> None:
-        self.svg.polyline([self.at(*spot) for spot in spots], width, dash)
-
-    def solid(self, *spots: Place) -> None:
-        self.svg.polyline([self.at(*spot) for spot in spots], 1, fill="black", closed=True)
-
-    def dot(self, along: Number, across: Number) -> None:
-        x, y = self.at(along, across)
-        self.svg.circle(x, y, 2.6, 1, "black")
-
-    def box(self, along: Number, across: Number, length: Number, breadth: Number) -> None:
-        """Draw a box whose middle is at a place; `length` along, `breadth` across."""
-        x, y = self.at(along, across)
-        wide, high = (length, breadth) if self.ladder else (breadth, length)
-        self.svg.rect(x - wide / 2, y - high / 2, wide, high, _INK)
-
-    def text(
-        self, along: Number, across: Number, words: str, anchor: str = "middle", bold: bool = False
-    ) -> None:
-        x, y = self.at(along, across)
-        self.svg.text(x, y + 4, words, anchor=anchor, bold=bold)
-
-
-def _numbers(branch: Branch) -> str:
-    """Return the numbers of the wires that lead to an element; of many, the first and last."""
-    numbers = [str(wire.number) for wire in branch.wires]
-    return "-".join(numbers if len(numbers) <= 5 else [*numbers[:2], "…", *numbers[-2:]])
 
 
 def circuit_svg(
@@ -124,39 +32,103 @@ def circuit_svg(
     same bytes; every text is escaped.
     """
     paths = paths_of(design, kit)
+    frame = Frame(ladder, paths, max(paths.count, 1) if ladder else IN_A_ROW)
+    return _drawn(frame, design, title, nodes or {})[0]
+
+
+def circuit_sheets(
+    design: Design, kit: Kit, title: str, nodes: Mapping[int, int], paper: str,
+    ladder: bool = False,
+) -> tuple[Leaf, ...]:
+    """Return the circuit diagram or its `ladder` view on one sheet of `paper` (A4 or Letter), or
+    on several, divided between current paths: each says which paths it holds, and what goes on
+    elsewhere carries its node and the sheet. A single path too long for a sheet (more than about
+    eight contacts in a line) is drawn smaller."""
+    paths = paths_of(design, kit)
+    whole = Frame(ladder, paths, max(paths.count, 1) if ladder else IN_A_ROW)
+    leaf = undivided(_drawn(whole, design, title, nodes)[0], paper)
+    if leaf is not None:
+        return (leaf,)
+    best: tuple[tuple[int, int], Room, list[str]] | None = None
+    for room in rooms(paper):
+        seen = set()
+        for most in range(IN_A_ROW + 7, 0, -1):
+            frame = Frame(ladder, paths, most)
+            if frame.size in seen:
+                continue
+            seen.add(frame.size)
+            if ladder:
+                counts = [1] * len(frame.bands)
+            else:
+                legend = 16 * (len(design.parts) // 4 + 4)
+                high = room.height - frame.begin - legend
+                counts = [b - a for a, b in shared_out(frame.heights, high)]
+            if best is not None and best[0] <= (0, len(counts)):
+                continue
+            frame.share(counts, 18)
+            pieces = _drawn(frame, design, title, nodes)
+            small = sum(not room.holds(*size_of(svg)) for svg in pieces)
+            if best is None or (small, len(pieces)) < best[0]:
+                best = (small, len(pieces)), room, pieces
+    assert best is not None
+    return tuple(Leaf(svg, best[1].turned) for svg in best[2])
+
+
+def _drawn(
+    frame: Frame, design: Design, title: str, nodes: Mapping[int, int]
+) -> list[str]:
+    """Return each drawing of a frame, as an SVG document."""
+    paths, ladder = frame.paths, frame.ladder
     names = designations(design)
     word = "Ladder diagram" if ladder else "Circuit diagram"
-    svg = Svg(
-        f"{word}: {title}",
-        f"{paths.count} current paths. " + " ".join(
+    sheets = frame.sheet_of[-1] + 1
+    tops = []
+    for sheet in range(sheets):
+        bands = frame.bands_on(sheet)
+        first, last = frame.bands[bands[0]][0], frame.bands[bands[-1]][1]
+        consumers = " ".join(
             f"Path {b.path}: {names[b.part.name]}, {b.part.name}, {b.kind}."
-            for b in paths.every if b.kind in ("load", "coil")
-        ),
-    )
-    frame = _Frame(svg, ladder, paths)
-    edge = frame.first + frame.size * frame.step
-    span = frame.end(1) + MARGIN + (210 if ladder else 0)
-    width = max(span if ladder else edge, 760)
-    for i, line in enumerate(wrap(title, width - 2 * MARGIN, 16, bold=True, most=1)):
-        svg.text(MARGIN, 26 + 20 * i, line, size=16, bold=True)
-    svg.open("plan")
+            for b in paths.every if b.kind in ("load", "coil") and first <= b.path <= last
+        )
+        width = max(frame.width(sheet), 760)
+        if sheets == 1:
+            frame.svgs.append(Svg(f"{word}: {title}", f"{paths.count} current paths. {consumers}"))
+        else:
+            what = f"{word}, sheet {sheet + 1} of {sheets}"
+            count = f"Current paths {first} to {last} of {paths.count}."
+            frame.svgs.append(Svg(f"{what}: {title}", f"{count} {consumers}"))
+            others = [
+                f"{frame.bands[on[0]][0]} to {frame.bands[on[-1]][1]}: sheet {other + 1}"
+                for other in range(sheets) if other != sheet and (on := frame.bands_on(other))
+            ]
+            told = f"{what}: current paths {first} to {last} ({'; '.join(others)})"
+            frame.svgs[sheet].text(MARGIN, 44, wrap(told, width - 2 * MARGIN, most=1)[0])
+        for i, line in enumerate(wrap(title, width - 2 * MARGIN, 16, bold=True, most=1)):
+            frame.svgs[sheet].text(MARGIN, 26 + 20 * i, line, size=16, bold=True)
+        frame.svgs[sheet].open("plan")
+        tops.append((width, {b.part.name for b in paths.every if first <= b.path <= last}))
     _rails(frame)
-    _node(frame, frame.begin, paths.roots, nodes or {})
+    _node(frame, frame.begin, paths.roots, nodes)
     for branch in paths.every:
+        svg = frame.on(frame.across(branch.path))
         svg.open("element", f"{names[branch.part.name]} ({branch.part.name}), {branch.kind}")
-        _branch(frame, branch, names, nodes or {})
+        _branch(frame, branch, names, nodes)
         svg.close()
-    bottom = _foot(frame, names)
-    svg.close()
-    y = (frame.across(max(paths.count, 1)) + frame.step if ladder else bottom) + 8
-    for line in _legend(design, paths, names, min(width - 2 * MARGIN, 900), ladder,
-                        _goes_on(frame)):
-        svg.text(MARGIN, y, line)
-        y += 16
-    return svg.document(width, int(y) + 8)
+    _foot(frame)
+    found = []
+    for sheet, (width, shown) in enumerate(tops):
+        svg = frame.svgs[sheet]
+        svg.close()
+        y = frame.bottom(sheet) + 8
+        parts = [part for part in design.parts if sheets == 1 or part.name in shown]
+        for line in _legend(parts, frame, names, min(width - 2 * MARGIN, 900)):
+            svg.text(MARGIN, y, line)
+            y += 16
+        found.append(svg.document(width, y + 8))
+    return found
 
 
-def _rails(frame: _Frame) -> None:
+def _rails(frame: Frame) -> None:
     for first, last in frame.bands:
         low, high = frame.across(first) - 22, frame.across(last) + 34
         frame.line((frame.begin, low), (frame.begin, high), width=2.4)
@@ -170,7 +142,7 @@ def _rails(frame: _Frame) -> None:
             frame.text(end, low - 4, "return", "end")
 
 
-def _goes_on(frame: _Frame) -> bool:
+def _goes_on(frame: Frame) -> bool:
     """Return whether a node goes on from one row of paths to the next."""
     ends = [(b.behind[0].path, b.behind[-1].path) for b in frame.paths.every if b.behind]
     return any(first // FAR != last // FAR for first, last in (
@@ -178,24 +150,32 @@ def _goes_on(frame: _Frame) -> bool:
     ))
 
 
-def _joined(frame: _Frame, along: int, first: int, last: int, word: str) -> None:
+def _joined(frame: Frame, along: int, first: int, last: int, word: str) -> None:
     """Draw the line that joins paths `first` to `last`; where it goes on in another row of paths,
-    its ends carry the number of the node."""
-    for begin, end in frame.bands:
+    its ends carry the number of the node, and of the sheet where that is another one."""
+    for band, (begin, end) in enumerate(frame.bands):
         if end < first or begin > last:
             continue
         low, high = frame.across(max(first, begin)), frame.across(min(last, end))
+        side = 7 if frame.ladder else -7
         if first < begin:
             low -= 38
-            frame.text(along - 7, low, word, "start")
+            frame.text(along + side, low, _elsewhere(frame, band, band - 1, word), "start")
         if last > end:
-            frame.text(along - 7, high + 28, word, "start")
-            high += 28 + max(20, text_width(word))
+            words = _elsewhere(frame, band, band + 1, word)
+            frame.text(along + side, high + 28, words, "start")
+            high += 28 + (0 if frame.ladder else max(20, text_width(words)))
         frame.line((along, low), (along, high))
 
 
+def _elsewhere(frame: Frame, here: int, there: int, word: str) -> str:
+    """Return what stands at the end of a line that goes on in another row of paths."""
+    sheet = frame.sheet_of[there]
+    return word if sheet == frame.sheet_of[here] else f"{word} sheet {sheet + 1}".strip()
+
+
 def _node(
-    frame: _Frame, along: int, branches: Sequence[Branch], nodes: Mapping[int, int]
+    frame: Frame, along: int, branches: Sequence[Branch], nodes: Mapping[int, int]
 ) -> None:
     """Draw what joins the branches that leave one node, with dots and the node's number."""
     if not branches:
@@ -220,7 +200,7 @@ def _node(
 
 
 def _branch(
-    frame: _Frame, branch: Branch, names: Mapping[str, str], nodes: Mapping[int, int]
+    frame: Frame, branch: Branch, names: Mapping[str, str], nodes: Mapping[int, int]
 ) -> None:
     """Draw one element with its lead from the node before it."""
     across = frame.across(branch.path)
@@ -232,7 +212,7 @@ def _branch(
     consumer = branch.kind in ("load", "coil", "reference")
     begin = frame.consumers(branch.path) if consumer else frame.along(branch.row)
     frame.line((start, across), (begin, across))
-    wires = _numbers(branch)
+    wires = numbers(branch)
     if frame.ladder:
         frame.text(start + 6, across - 8, wires, "start")
     else:
@@ -266,13 +246,13 @@ def _branch(
             _node(frame, further, branch.behind, nodes)
 
 
-def _reference(frame: _Frame, branch: Branch) -> str:
+def _reference(frame: Frame, branch: Branch) -> str:
     """Return where the coil of a contact stands: ``/5``."""
     coils = frame.paths.coil_paths.get(branch.part.name, ())
     return "/" + ",".join(map(str, coils)) if coils else ""
 
 
-def _label(frame: _Frame, begin: int, across: int, name: str, more: str) -> None:
+def _label(frame: Frame, begin: int, across: int, name: str, more: str) -> None:
     """Write designation and reference beside an element."""
     middle = begin + ELEMENT / 2
     if frame.ladder:
@@ -283,7 +263,7 @@ def _label(frame: _Frame, begin: int, across: int, name: str, more: str) -> None
         frame.text(middle + 8, across + 22, more, "start")
 
 
-def _marks(frame: _Frame, begin: int, across: int, into: str, out: str) -> None:
+def _marks(frame: Frame, begin: int, across: int, into: str, out: str) -> None:
     """Write the markings of the terminals before and behind an element."""
     for near, far, word in ((12, 22, into), (54, 42, out)):
         if not word:
@@ -294,7 +274,7 @@ def _marks(frame: _Frame, begin: int, across: int, into: str, out: str) -> None:
             frame.text(begin + near, across + 4, f":{word}", "start")
 
 
-def _contact(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
+def _contact(frame: Frame, branch: Branch, begin: int, across: int) -> None:
     """Draw a contact at rest, and what works it."""
     if frame.ladder:
         frame.line((begin, across), (begin + 27, across))
@@ -320,13 +300,14 @@ def _contact(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
         _worked(frame, branch.part.type, begin + 32, across)
 
 
-def _braked(frame: _Frame, closing: bool, along: int, across: int) -> None:
+def _braked(frame: Frame, closing: bool, along: int, across: int) -> None:
     """Draw the arc that brakes a contact as a parachute does: its closing (07-05-01) or its
     opening (07-05-02). The motion from the arc towards its centre is the slow one."""
     begin, bulge = (across - 17, across - 22) if closing else (across - 21, across - 16)
     for side in (-1.5, 1.5):
         frame.line((along + side, across - 7), (along + side, bulge), width=1.1)
-    frame.svg.arc(*frame.at(along - 8, begin), *frame.at(along + 8, begin), 9, not closing, 1.1)
+    ends = (*frame.at(along - 8, begin), *frame.at(along + 8, begin))
+    frame.on(across).arc(*ends, 9, not closing, 1.1)
 
 
 def _worked_by(branch: Branch) -> str:
@@ -337,7 +318,7 @@ def _worked_by(branch: Branch) -> str:
     }.get(branch.part.type, "")
 
 
-def _worked(frame: _Frame, kind: PartType, along: int, across: int) -> None:
+def _worked(frame: Frame, kind: PartType, along: int, across: int) -> None:
     """Draw the link to what works a contact: hand, push, quantity, light."""
     far = across - 30
     frame.line((along, across - 7), (along, far), width=1.1, dash="3 2")
@@ -357,20 +338,20 @@ def _worked(frame: _Frame, kind: PartType, along: int, across: int) -> None:
                         (along - 10 + shift, far - 18))
 
 
-def _one_way(frame: _Frame, begin: int, across: int) -> None:
+def _one_way(frame: Frame, begin: int, across: int) -> None:
     frame.line((begin, across), (begin + ELEMENT, across))
     frame.solid((begin + 24, across - 8), (begin + 24, across + 8), (begin + 40, across))
     frame.line((begin + 40, across - 8), (begin + 40, across + 8), width=2)
 
 
-def _load(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
+def _load(frame: Frame, branch: Branch, begin: int, across: int) -> None:
     """Draw a load and its lead to the return rail."""
     kind = load_kind(branch.part.name)
     middle = begin + ELEMENT // 2
     frame.line((begin, across), (frame.end(branch.path), across))
     x, y = frame.at(middle, across)
     if kind in ("lamp", "motor"):
-        frame.svg.circle(x, y, 15, _INK)
+        frame.on(across).circle(x, y, 15, INK)
         if kind == "motor":
             frame.text(middle, across, "M", bold=True)
         else:
@@ -387,7 +368,7 @@ def _load(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
         frame.box(middle, across, *((34, 26) if frame.ladder else (28, 34)))
 
 
-def _coil(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
+def _coil(frame: Frame, branch: Branch, begin: int, across: int) -> None:
     """Draw a coil: a box with its qualifier (IEC), or a round one (ladder)."""
     middle = begin + ELEMENT // 2
     kind = branch.part.type
@@ -407,7 +388,7 @@ def _coil(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
         word = branch.terminal[0].upper() + ("1" if wins else "")
     if frame.ladder:
         x, y = frame.at(middle, across)
-        frame.svg.circle(x, y, 14, _INK)
+        frame.on(across).circle(x, y, 14, INK)
         frame.text(middle, across, word)
         return
     frame.box(middle, across, 22, 36)
@@ -427,7 +408,7 @@ def _coil(frame: _Frame, branch: Branch, begin: int, across: int) -> None:
         frame.text(middle, across, word)
 
 
-def _coil_marks(frame: _Frame, middle: int, across: int, mark: str) -> None:
+def _coil_marks(frame: Frame, middle: int, across: int, mark: str) -> None:
     """Write the markings of a coil in the ladder."""
     if mark:
         frame.text(middle - 17, across + 9, f":{mark}", "end")
@@ -435,52 +416,42 @@ def _coil_marks(frame: _Frame, middle: int, across: int, mark: str) -> None:
         frame.text(middle + 17, across + 9, ":A2", "start")
 
 
-def _under(frame: _Frame, leaf: Branch) -> list[str]:
-    """Return what stands under the number of a path: the load's name, or the contact mirror."""
-    if leaf.kind == "load":
-        return list(wrap(leaf.part.name, 96, most=2))
-    if leaf.kind != "coil":
-        return []
-    contacts = frame.paths.contact_paths.get(leaf.part.name, ())
-    return [f"{'b' if broken else 'm'} /{at}" for at, broken in contacts]
-
-
-def _foot(frame: _Frame, names: Mapping[str, str]) -> int:
-    """Write the numbers of the paths, the loads' names and the contact mirrors; return the y
-    below all of it (of the circuit diagram)."""
+def _foot(frame: Frame) -> None:
+    """Write the numbers of the paths, the loads' names and the contact mirrors."""
     for leaf in frame.paths.every:
         if leaf.behind:
             continue
         across = frame.across(leaf.path)
-        lines = _under(frame, leaf)
+        svg = frame.on(across)
         if frame.ladder:
-            frame.svg.text(MARGIN - 8, across + 4, str(leaf.path), bold=True)
-            for i, line in enumerate(wrap(", ".join(lines), 200, most=3)):
-                frame.svg.text(frame.end(1) + 12, across + 4 + 14 * i, line)
+            x, y = frame.at(frame.end(leaf.path) + 12, across + 4)
+            svg.text(MARGIN - 8, y, str(leaf.path), bold=True)
+            for i, line in enumerate(beside(frame, leaf)):
+                svg.text(x, y + 14 * i, line)
             continue
         x, y = frame.at(frame.end(leaf.path) + 20, across)
-        frame.svg.text(x, y, str(leaf.path), anchor="middle", bold=True)
-        for i, line in enumerate(lines, 1):
-            frame.svg.text(x, y + 14 * i, line, anchor="middle")
-    return int(frame.begin + frame.tops[-1] - 24)
+        svg.text(x, y, str(leaf.path), anchor="middle", bold=True)
+        for i, line in enumerate(under(frame, leaf), 1):
+            svg.text(x, y + 14 * i, line, anchor="middle")
 
 
 def _legend(
-    design: Design, paths: Paths, names: Mapping[str, str], width: int, ladder: bool, rows: bool
+    parts: Sequence[PartInUse], frame: Frame, names: Mapping[str, str], width: int
 ) -> list[str]:
-    """Return the legend: what the signs mean, then each part's name and settings."""
+    """Return the legend: what the signs mean, then the name and the settings of each of `parts`."""
     said = ["At rest: no power, nothing pressed, dark. Bold number: current path. Number on a "
             "lead: wire (3-5: by splitting parts). (2): node. /4: see path 4. m make, b break. "
             ":13, :A1: marking of a terminal."]
-    if any(b.terminal in ("make", "break") and b.kind == "contact" for b in paths.every):
+    if any(b.terminal in ("make", "break") and b.kind == "contact" for b in frame.paths.every):
         said.append("A change-over contact is drawn as a make and a break with one common lead.")
-    if rows:
-        said.append("(2) at the end of a line: node 2, which goes on in the next row of paths.")
-    if any(p.type is PartType.JOINT for p in design.parts):
+    if _goes_on(frame):
+        said.append("(2) at the end of a line: node 2, which goes on in the next row of paths"
+                    + (", or on the sheet named." if frame.sheet_of[-1] else "."))
+    if any(p.type is PartType.JOINT for p in parts):
         said.append("Triangle with bar: joint, one way only.")
-    if ladder:
+    if frame.ladder:
         said.append("Return wires are part of the parts in this kit.")
-    for part in design.parts:
+    for part in parts:
         settings = "; ".join(setting_lines(part))
         said.append(f"-{names[part.name]} {part.name}" + (f": {settings}." if settings else "."))
     lines: list[str] = []

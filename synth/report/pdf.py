@@ -1,33 +1,28 @@
 """The drawings of this package on paper: SVG, as `synth.report.svg` writes it, to PDF.
 
-Only the elements that `Svg` writes are known; anything else is a mistake of ours and raises. A
-drawing that would become too small on one sheet goes over several, which overlap a little. Without
-the library (the extra `pdf`) there is no PDF; `available` tells. Same input, same bytes: the file
-carries the one date of EPOCH.
+Only the elements that `Svg` writes are known; anything else is a mistake of ours and raises. What
+is too large for one page was divided before (`paper`). Without the library (the extra `pdf`) there
+is no PDF; `available` tells. Same input, same bytes: the file carries the one date of EPOCH.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from typing import Any
 from xml.etree import ElementTree
 
 from synth.errors import OutputError
+from synth.report.paper import Leaf
 
-SMALLEST = 0.42
-"""Points of paper for one px of a drawing at least: text of 11 px is then 4.6 points high."""
-SPREAD = 0.55
-"""Points for one px of a drawing that goes over several sheets."""
 LARGEST = 0.75
 """Points for one px at most: 96 px to an inch."""
 BORDER = 34
 """White border of a sheet, points (12 mm)."""
-OVERLAP = 24
-"""How much of one sheet is repeated on the next, points."""
 _SVG = "{http://www.w3.org/2000/svg}"
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 """The date written into every file, since the library needs one: it says nothing."""
@@ -39,11 +34,11 @@ def available() -> bool:
     return find_spec("fpdf") is not None
 
 
-def pdf_of(drawings: Mapping[str, str], paper: str, title: str) -> bytes:
-    """Return one PDF with all `drawings` (name to SVG), each on sheets of its own.
+def pdf_of(drawings: Mapping[str, Sequence[Leaf]], paper: str, title: str) -> bytes:
+    """Return one PDF with all `drawings` (name to sheets), one sheet on each page.
 
-    `paper` is A4 or Letter. Characters outside Latin-1 become question marks: the built-in fonts
-    have no others. Raises OutputError when the library is missing.
+    `paper` is A4 or Letter. The built-in fonts have Latin-1 only: other characters are written in
+    their nearest, or become question marks. Raises OutputError when the library is missing.
     """
     if not available():
         raise OutputError(
@@ -54,20 +49,46 @@ def pdf_of(drawings: Mapping[str, str], paper: str, title: str) -> bytes:
 
     document = FPDF(unit="pt", format=paper.lower())
     document.set_creation_date(EPOCH)
-    document.set_title(_latin(title))
+    document.set_title(latin(title))
     document.set_auto_page_break(False)
     document.c_margin = 0
-    for text in drawings.values():
-        _Drawing(document, text).lay_out()
+    for name, leaves in drawings.items():
+        for number, leaf in enumerate(leaves, 1):
+            _Drawing(document, leaf.svg).lay_out(leaf.turned)
+            foot = f"{title}. {name}, sheet {number} of {len(leaves)}."
+            document.set_font("helvetica", size=7)
+            document.set_text_color(0, 0, 0)
+            document.text(BORDER, document.h - BORDER / 2, latin(foot))
     return bytes(document.output())
 
 
-def _latin(text: str) -> str:
-    return text.replace("…", "...").encode("latin-1", "replace").decode("latin-1")
+NEAREST = str.maketrans({
+    "\u2010": "-", "\u2011": "-", "\u2012": "-", "\u2013": "-", "\u2014": "-", "\u2212": "-",
+    "\u2018": "'", "\u2019": "'", "\u201a": "'", "\u201c": '"', "\u201d": '"', "\u201e": '"',
+    "\u2022": "\u00b7", "\u2026": "...", "\u2190": "<-", "\u2192": "->", "\u20ac": "EUR",
+    "\u2264": "<=", "\u2265": ">=", "\u0142": "l", "\u0141": "L", "\u0131": "i",
+})
+"""What stands in a PDF for characters that its fonts lack: dashes, quotes, arrows."""
+
+
+def latin(text: str) -> str:
+    """Return `text` in Latin-1: as it is, else in its nearest, without accents, or as ``?``.
+
+    >>> latin("t\u2013 0 \u00fc \u0161 \u6c34")
+    't- 0 ü s ?'
+    """
+    shown = []
+    for char in text.translate(NEAREST):
+        if ord(char) < 256:
+            shown.append(char)
+            continue
+        plain = "".join(c for c in unicodedata.normalize("NFKD", char) if ord(c) < 256)
+        shown.append(plain or ("" if unicodedata.combining(char) else "?"))
+    return "".join(shown)
 
 
 class _Drawing:
-    """One drawing on as many sheets as it needs."""
+    """One drawing on a page."""
 
     def __init__(self, document: Any, text: str) -> None:
         self.document = document
@@ -77,35 +98,14 @@ class _Drawing:
         self.scale = 1.0
         self.left = self.top = 0.0
 
-    def lay_out(self) -> None:
-        """Draw on one sheet where it stays legible, else on several."""
-        landscape = self.width > self.height
-        wide, high = self.document.dw_pt, self.document.dh_pt
-        if landscape:
-            wide, high = high, wide
-        room = (wide - 2 * BORDER, high - 2 * BORDER)
-        fits = min(room[0] / self.width, room[1] / self.height, LARGEST)
-        self.scale = fits if fits >= SMALLEST else SPREAD
-        across = self._sheets(self.width * self.scale, room[0])
-        down = self._sheets(self.height * self.scale, room[1])
-        for row in range(down):
-            for column in range(across):
-                self.document.add_page("L" if landscape else "P")
-                self.left = BORDER - column * (room[0] - OVERLAP)
-                self.top = BORDER - row * (room[1] - OVERLAP)
-                with self.document.rect_clip(BORDER, BORDER, *room):
-                    self._children(self.root, (0.0, 0.0))
-                if across * down > 1:
-                    self.document.set_font("helvetica", size=7)
-                    self.document.set_text_color(0, 0, 0)
-                    self.document.text(BORDER, high - BORDER / 2,
-                                       f"sheet {row * across + column + 1} of {across * down}")
-
-    @staticmethod
-    def _sheets(length: float, room: float) -> int:
-        if length <= room + 0.01:
-            return 1
-        return math.ceil((length - OVERLAP) / (room - OVERLAP))
+    def lay_out(self, turned: bool) -> None:
+        """Draw on a new page, as large as it goes there, at most `LARGEST`."""
+        self.document.add_page("L" if turned else "P")
+        wide, high = self.document.w - 2 * BORDER, self.document.h - 2 * BORDER
+        self.scale = min(wide / self.width, high / self.height, LARGEST)
+        self.left = BORDER + (wide - self.width * self.scale) / 2
+        self.top = float(BORDER)
+        self._children(self.root, (0.0, 0.0))
 
     def _at(self, x: float, y: float, shift: tuple[float, float]) -> tuple[float, float]:
         return (self.left + (x + shift[0]) * self.scale, self.top + (y + shift[1]) * self.scale)
@@ -204,7 +204,7 @@ class _Drawing:
             self.document.polyline(spots, style="D")
 
     def _text(self, element: ElementTree.Element, shift: tuple[float, float]) -> None:
-        words = _latin(element.text or "")
+        words = latin(element.text or "")
         bold = "B" if element.get("font-weight") == "bold" else ""
         size = float(element.get("font-size", "11")) * self.scale
         self.document.set_font("helvetica", style=bold, size=size)

@@ -10,7 +10,7 @@ from typing import Any
 from rich.console import Console
 
 from synth.report.terminal import _Page
-from synth.settings_sheet import Claim, Place, SettingsSheet, TimeUse
+from synth.settings_sheet import Claim, Place, SettingsSheet, TimeUse, order_said
 from synth.ticks import format_duration
 
 BACK = "real times set back [ ]"
@@ -73,11 +73,7 @@ def claim_said(sheet: SettingsSheet) -> tuple[str, ...]:
         f"sequence, at any moment ({sheet.states} states)."
     ]
     if sheet.claim is not Claim.REAL:
-        lines.append(
-            "Proven: in each circuit the same events can follow each other in the same order, "
-            "with real times and with test times; what coincides still does. Of circuits that "
-            "share no part, the order of one among the other's events is not kept."
-        )
+        lines += order_said(sheet)
         if sheet.apart:
             lines.append(
                 "Left out of account in this order: runs in which an input changes at the very "
@@ -85,6 +81,12 @@ def claim_said(sheet: SettingsSheet) -> tuple[str, ...]:
             )
     unit = format_duration(sheet.unit)
     match sheet.claim:
+        case Claim.SMALLEST if not sheet.ranks_kept:
+            lines.append(
+                f"Proven smallest among whole multiples of {unit} that keep the order of events: "
+                f"no longest test time below {format_duration(sheet.longest)} does it, and with "
+                "that longest one no smaller sum of all."
+            )
         case Claim.SMALLEST:
             lines.append(
                 f"Proven smallest among whole multiples of {unit} that keep long times longer "
@@ -103,21 +105,48 @@ def claim_said(sheet: SettingsSheet) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def ranks_said(sheet: SettingsSheet) -> tuple[str, ...]:
+    """Return, in sentences, that longer times did not stay longer, where that is so."""
+    if sheet.ranks_kept:
+        return ()
+    then = "" if sheet.longest_in_ranks is None else (
+        f" With it the longest test time is {format_duration(sheet.longest_in_ranks)} at least."
+    )
+    return (
+        "For the wanted length the wish was given up that longer times stay longer: some are equal "
+        "here, or the other way round. The order of events does not hang on it, but two timers "
+        f"mistaken for each other, or set wrongly, may not show.{then}",
+    )
+
+
 def too_long_said(sheet: SettingsSheet) -> tuple[str, ...]:
     """Return, in sentences, that the order cannot be kept within the wanted length, and why."""
     if not sheet.too_long or sheet.longest_wanted is None:
         return ()
     wanted = format_duration(sheet.longest_wanted)
-    if sheet.claim is not Claim.SMALLEST:
+    if not sheet.out_of_reach and sheet.claim is Claim.SMALLEST:
+        return (
+            f"No test times up to {wanted} keep longer times longer than shorter ones. Whether "
+            "some keep the order of events without that was not settled.",
+        )
+    if not sheet.out_of_reach:
         return (f"No test times up to {wanted} were found; it is not proven that there are none.",)
-    line = f"The order cannot be kept with test times up to {wanted}"
+    line = f"The order of events cannot be kept with test times up to {wanted}"
     return (f"{line}; what forces it is below." if sheet.forced_by else f"{line}.",)
+
+
+def _all_said(sheet: SettingsSheet) -> tuple[str, ...]:
+    """Return all that is said of the test times before the tables."""
+    return (
+        *too_long_said(sheet), *ranks_said(sheet), *claim_said(sheet),
+        *(f"{n}." for n in sheet.notes),
+    )  # fmt: skip
 
 
 def sheet_page(sheet: SettingsSheet) -> str:
     """Return the sheet as a page (Markdown) to print and to fill in."""
     lines = [f"# Settings for the bench test: {_cell(sheet.title)}", ""]
-    for line in (*too_long_said(sheet), *claim_said(sheet), *(f"{n}." for n in sheet.notes)):
+    for line in _all_said(sheet):
         lines += [_cell(line), ""]
     if sheet.times:
         lines += [
@@ -189,7 +218,12 @@ def sheet_document(sheet: SettingsSheet) -> dict[str, Any]:
         else format_duration(sheet.longest_wanted),
         "too long": sheet.too_long,
         "forced by": list(sheet.forced_by),
+        "out of reach": sheet.out_of_reach,
+        "longer times longer": sheet.ranks_kept,
         "inputs apart": sheet.apart,
+        "order together": [
+            {"loads": list(each.loads), "events": each.events} for each in sheet.together
+        ],
         "states": sheet.states,
         "times": [
             {
@@ -224,7 +258,7 @@ def print_sheet(console: Console, sheet: SettingsSheet) -> None:
         return text.replace("\u00d7", "x").replace("\u2264", "<=") if page.ascii else text
 
     page.heading(f"Settings for the bench test: {sheet.title or 'goals'}")
-    for line in (*too_long_said(sheet), *claim_said(sheet), *(f"{n}." for n in sheet.notes)):
+    for line in _all_said(sheet):
         page.say(plain(line[0].upper() + line[1:]))
     if sheet.times:
         page.say(

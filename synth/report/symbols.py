@@ -50,7 +50,7 @@ _LETTER_OF: dict[PartType, str] = {
 _LOAD_WORDS: dict[str, str] = {
     **dict.fromkeys(("lamp", "light", "lights", "lamps", "bulb"), "lamp"),
     **dict.fromkeys(("pump", "fan", "motor", "blower", "stirrer", "mixer"), "motor"),
-    **dict.fromkeys(("heater", "heating", "heat"), "heater"),
+    **dict.fromkeys(("heater", "heating", "heat", "warmer", "kettle", "brooder"), "heater"),
     **dict.fromkeys(("bell", "horn", "buzzer", "siren", "alarm"), "signal"),
 }
 _LOAD_LETTER = {"lamp": "E", "heater": "E", "motor": "M", "signal": "P"}
@@ -59,7 +59,8 @@ _LOAD_LETTER = {"lamp": "E", "heater": "E", "motor": "M", "signal": "P"}
 def load_kind(name: str) -> str:
     """Return lamp, motor, heater or signal when a word of a load's name says so, else ``""``.
 
-    Only the picture depends on it. The last telling word counts: a "pump lamp" is a lamp.
+    Pictures, letters and cautions depend on it, and nothing else. The last telling word counts: a
+    "pump lamp" is a lamp.
     """
     for word in reversed(name[:200].lower().replace("-", " ").replace("_", " ").split()):
         kind = _LOAD_WORDS.get(word.rstrip("0123456789"))

@@ -66,6 +66,7 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     page.say(_status(outcome, problem.objectives))
     if outcome.status is Status.IMPOSSIBLE:
         page.items("What clashes", outcome.clash)
+        page.say("synth clash tells the smallest clash, and the ways out.")
     if outcome.status is Status.UNDECIDED:
         from synth.report import undecided
 
@@ -124,6 +125,8 @@ def _status(outcome: Outcome, objectives: Sequence[Objective]) -> str:
             return text.format(shown) + (
                 f" Proven: within the bounds below none does with less than {least}."
             )
+        case Status.IMPOSSIBLE if not outcome.bounds:
+            return "Impossible: whatever the kit, no circuit fulfils all goals."
         case Status.IMPOSSIBLE:
             return (
                 "Impossible: proven that within the bounds below no circuit fulfils all goals."

@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 
+from synth.report.paper import TIGHT, Leaf, Room, rooms, shared_out, undivided
 from synth.report.svg import Svg, text_width, wrap
-from synth.report.time_axis import Axis, Scale, axis_of, changes_of, exact_time, grouped
+from synth.report.time_axis import (
+    NARROWEST,
+    Axis,
+    Scale,
+    Stretch,
+    axis_of,
+    changes_of,
+    exact_time,
+    grouped,
+)
 from synth.trace import Trace, Track
 
 _MARGIN = 24
 _ROW = 34
 """Height of one track, px."""
+_CLOSE = 28
+"""Height of one track on a sheet of paper, px."""
 _HIGH = 18
 """Height of the step from off to on, px."""
 _NAMES = 170
@@ -27,70 +39,199 @@ def timing_svg(trace: Trace, title: str) -> str:
     the axis is not to scale, the drawing says so. Same input, same bytes; every text is escaped.
     """
     axis = axis_of(trace)
-    groups = grouped(trace)
-    names = [track.name for track in trace.tracks]
-    left = _MARGIN + 16 + max(
-        [60] + [text_width(line) for name in names for line in wrap(name, _NAMES, most=2)]
-    )
-    places = {Fraction(0): left}
-    x = left
-    for stretch in axis.stretches:
-        x += stretch.width
-        places[stretch.end] = x
-    right = x
-    label_room = max(text_width(exact_time(time)) for time in places)
-    marks, top_rows = _mark_rows(trace, axis, places, left, right)
-    width = max(right + _MARGIN + math.ceil(label_room * 0.71) + 8, 640,
-                *[x + text_width(text) + _MARGIN for x, _, _, text in marks])
-    heads = wrap(title, width - 2 * _MARGIN, 16, bold=True, most=3) or ("Timing diagram",)
-    top = 28 + 20 * len(heads) + 16 * top_rows + 8
+    return _document([_Strip(trace, axis.stretches, grouped(trace), _ROW)], trace, axis, title, "")
 
-    svg = Svg(f"Timing diagram: {title}", _description(trace))
+
+def timing_sheets(trace: Trace, title: str, paper: str) -> tuple[Leaf, ...]:
+    """Return the timing diagram on one sheet of `paper` (A4 or Letter), or on several, in strips:
+    each with the names of its rows, a time axis of its own, and the moment at which it takes
+    over."""
+    axis, groups = axis_of(trace), grouped(trace)
+    leaf = undivided(timing_svg(trace, title), paper)
+    if leaf is not None:
+        return (leaf,)
+    # Smaller writing is worth it only where it saves sheets.
+    ways = [room.larger(by) for by in (1.0, TIGHT) for room in reversed(rooms(paper))]
+    divided = [(room, _divided(trace, axis, groups, room)) for room in ways]
+    room, sheets = min(divided, key=lambda way: len(way[1]))
+    return tuple(
+        Leaf(_document(strips, trace, axis, title,
+                       f"Timing diagram, sheet {i} of {len(sheets)}: {_told(strips, trace)}"),
+             room.turned)
+        for i, strips in enumerate(sheets, 1)
+    )
+
+
+def _told(strips: Sequence[_Strip], trace: Trace) -> str:
+    """Return in words which times and rows stand on a sheet."""
+    times = [time for strip in strips for time in strip.places]
+    names = [track.name for _, tracks in strips[0].groups for track in tracks]
+    order = [track.name for _, tracks in grouped(trace) for track in tracks]
+    told = f"from {exact_time(min(times))} to {exact_time(max(times))}"
+    if len(names) == len(order):
+        return told
+    first = order.index(names[0]) + 1
+    return f"{told}, rows {first} to {first + len(names) - 1} of {len(order)}"
+
+
+Groups = Sequence[tuple[str, Sequence[Track]]]
+
+
+def _divided(trace: Trace, axis: Axis, groups: Groups, room: Room) -> list[list[_Strip]]:
+    """Return the strips on each sheet: all times of the first rows, then of the next."""
+    rows = [(heading, track) for heading, tracks in groups for track in tracks]
+    lengths = [_CLOSE + (22 if i and rows[i - 1][0] != heading else 0)
+               for i, (heading, _) in enumerate(rows)]
+    high = room.height - _around(axis, room.width)
+    # What stands above and below the rows of a strip takes room; how much, shows when it is there.
+    for spare in range(_Strip(trace, axis.stretches[:1], [], _CLOSE).height + 22, high, 16):
+        bands = []
+        for first, last in shared_out(lengths, high - spare) or [(0, 0)]:
+            own: dict[str, list[Track]] = {}
+            for heading, track in rows[first:last]:
+                own.setdefault(heading, []).append(track)
+            bands.append(_in_time(trace, axis, list(own.items()), room.width))
+        if all(strip.height <= high for strips in bands for strip in strips):
+            break
+    return [
+        strips[begin:end] for strips in bands
+        for begin, end in shared_out([strip.height for strip in strips], high)
+    ]
+
+
+def _in_time(trace: Trace, axis: Axis, groups: Groups, width: int) -> list[_Strip]:
+    """Return some rows in strips, one after the other in time, at most `width` px wide."""
+    widths = [stretch.width for stretch in axis.stretches]
+    wide = width - 2 * _MARGIN
+    while True:
+        strips = [
+            _Strip(trace, axis.stretches[first:last], groups, _CLOSE)
+            for first, last in shared_out(widths, wide) or [(0, 0)]
+        ]
+        # Words at the right edge take room too.
+        if wide <= max(widths, default=0) or all(strip.width <= width for strip in strips):
+            return strips
+        wide -= 2 * NARROWEST
+
+
+def _notes(axis: Axis, width: int) -> tuple[str, ...]:
+    words = ["A line is high while the signal is on, low while it is off.", *axis.notes()]
+    return wrap(" ".join(words), min(width - 2 * _MARGIN, 1100), most=6)
+
+
+def _around(axis: Axis, width: int) -> int:
+    """Return the height of what stands around the strips of a sheet: heading, notes; px."""
+    return 28 + 20 + 18 + 16 * len(_notes(axis, width)) + 4
+
+
+def _document(
+    strips: Sequence[_Strip], trace: Trace, axis: Axis, title: str, told: str
+) -> str:
+    """Return strips, one below the other, as an SVG document; `told` stands below the title."""
+    width = max(640, text_width(told) + 2 * _MARGIN, *(strip.width for strip in strips))
+    heads = wrap(title, width - 2 * _MARGIN, 16, bold=True, most=3) or ("Timing diagram",)
+    names = {track.name for strip in strips for _, tracks in strip.groups for track in tracks}
+    times = [time for strip in strips for time in strip.places]
+    svg = Svg(f"{told or 'Timing diagram'}: {title}",
+              _description(trace, min(times), max(times), names))
     for i, line in enumerate(heads):
         svg.text(_MARGIN, 28 + 20 * i, line, size=16, bold=True)
-    bottom = top + sum(22 + _ROW * len(tracks) for _, tracks in groups) + 10
-    _draw_grid(svg, places, marks, top, bottom)
-    y = top
-    for heading, tracks in groups:
-        svg.text(_MARGIN, y + 15, heading, size=12, bold=True)
-        y += 22
-        for track in tracks:
-            _draw_track(svg, track, axis, places, left, y, trace.end)
-            y += _ROW
-    _draw_axis(svg, axis, places, bottom)
-    y = bottom + 34 + math.ceil(label_room * 0.71)
-    words = ["A line is high while the signal is on, low while it is off.", *axis.notes()]
-    for line in wrap(" ".join(words), min(width - 2 * _MARGIN, 1100), most=6):
+    y = 28 + 20 * len(heads)
+    if told:
+        svg.text(_MARGIN, y - 2, told)
+        y += 18
+    for strip in strips:
+        strip.draw(svg, y)
+        y += strip.height
+    for line in _notes(axis, width):
         svg.text(_MARGIN, y, line)
         y += 16
     return svg.document(width, y + 4)
 
 
-def _description(trace: Trace) -> str:
+class _Strip:
+    """The rows of `groups`, each `row` px high, over some neighbouring stretches of the axis."""
+
+    def __init__(
+        self, trace: Trace, stretches: Sequence[Stretch], groups: Groups, row: int
+    ) -> None:
+        self.stretches, self.groups, self.end, self.row = stretches, groups, trace.end, row
+        # The same in all strips: as wide as the widest name of the whole diagram.
+        self.left = _MARGIN + 16 + max(
+            [60] + [text_width(line) for track in trace.tracks
+                    for line in wrap(track.name, _NAMES, most=2)]
+        )
+        begin = stretches[0].start if stretches else Fraction(0)
+        self.places = {begin: self.left}
+        """The x of each moment, px."""
+        x = self.left
+        for stretch in stretches:
+            x += stretch.width
+            self.places[stretch.end] = x
+        # How far the words of the axis reach down, and to the right.
+        slant = math.ceil(max(text_width(exact_time(time)) for time in self.places) * 0.71)
+        self.marks, mark_rows = _mark_rows(trace, stretches, self.places)
+        self.width = max(x + _MARGIN + slant + 8,
+                         *[x + text_width(text) + _MARGIN for x, _, _, text in self.marks], 0)
+        self.top = 16 * mark_rows + 8
+        self.rows = sum(22 + row * len(tracks) for _, tracks in groups) + 10
+        self.height = self.top + self.rows + 34 + slant
+
+    def draw(self, svg: Svg, y: int) -> None:
+        """Draw the strip from height `y` on."""
+        y += self.top
+        bottom = y + self.rows
+        _draw_grid(svg, self.places, self.marks, y, bottom)
+        for heading, tracks in self.groups:
+            svg.text(_MARGIN, y + 15, heading, size=12, bold=True)
+            y += 22
+            for track in tracks:
+                _draw_track(svg, track, self, y)
+                y += self.row
+        _draw_axis(svg, self.stretches, self.places, bottom)
+
+
+def _description(trace: Trace, begin: Fraction, end: Fraction, names: Collection[str]) -> str:
     """Return the trace in words, for those who cannot see the picture (cut when very long)."""
     sentences = []
-    for track in trace.tracks[:60]:
+    for track in [track for track in trace.tracks if track.name in names][:60]:
         first, changes = changes_of(track, trace.end)
+        level = _level(first, changes, begin)
+        changes = [change for change in changes if begin < change[0] <= end]
         told = [f"{'on' if level else 'off'} at {exact_time(time)}" for time, level in changes[:20]]
         more = ["and so on"] if len(changes) > 20 else []
-        start = "on" if first else "off"
-        sentences.append(f"{track.name}: {', '.join([f'{start} at 0 s', *told, *more])}.")
+        start = "on" if level else "off"
+        sentences.append(
+            f"{track.name}: {', '.join([f'{start} at {exact_time(begin)}', *told, *more])}."
+        )
     return " ".join(sentences)
 
 
+def _level(first: bool, changes: Sequence[tuple[Fraction, bool]], time: Fraction) -> bool:
+    """Return the level from `time` on."""
+    level = first
+    for moment, value in changes:
+        if moment > time:
+            break
+        level = value
+    return level
+
+
 def _mark_rows(
-    trace: Trace, axis: Axis, places: dict[Fraction, int], left: int, right: int
+    trace: Trace, stretches: Sequence[Stretch], places: dict[Fraction, int]
 ) -> tuple[list[tuple[int, int, int | None, str]], int]:
     """Return the marks as (x of text, row, x of its line, text), and the number of rows.
 
     Row 0 is lowest. Words for rounds left out stand among the marks, without a line.
     """
     wanted: list[tuple[int, int | None, str]] = []
+    # What comes at the moment at which the next sheet takes over is told there.
+    over = {list(places)[-1]} if list(places)[-1] < trace.end else set()
     for time, text in trace.marks:
-        if time in places:
+        if time in places and time not in over:
             spot = places[time]
             wanted.append((spot + 4, spot, " ".join(wrap(text, 360, most=1))))
-    for stretch in axis.stretches:
+    for stretch in stretches:
         if stretch.scale is Scale.LEFT_OUT:
             times = "once" if stretch.rounds == 1 else f"{stretch.rounds} times"
             wanted.append((places[stretch.start] + 4, None, f"same again {times}"))
@@ -126,20 +267,20 @@ def _draw_grid(
     svg.close()
 
 
-def _draw_track(
-    svg: Svg, track: Track, axis: Axis, places: dict[Fraction, int], left: int, y: int,
-    end: Fraction,
-) -> None:
+def _draw_track(svg: Svg, track: Track, strip: _Strip, y: int) -> None:
     """Draw the name and the step line of one track, whose row begins at height `y`."""
     svg.open("track", f"{track.name} ({track.role})")
-    low, high = y + 26, y + 26 - _HIGH
+    stretches, places, left = strip.stretches, strip.places, strip.left
+    low = y + strip.row - 8
+    high = low - _HIGH
     lines = wrap(track.name, _NAMES, most=2)
     for i, line in enumerate(lines):
-        svg.text(left - 12, y + 21 + 13 * i - 6 * (len(lines) - 1), line, anchor="end")
-    level, changes = changes_of(track, end)
+        svg.text(left - 12, low - 5 + 13 * i - 6 * (len(lines) - 1), line, anchor="end")
+    first, changes = changes_of(track, strip.end)
+    level = _level(first, changes, next(iter(places)))
     moments = dict(changes)
     points = [(left, high if level else low)]
-    for stretch in axis.stretches:
+    for stretch in stretches:
         level = moments.get(stretch.start, level)
         x1, x2 = places[stretch.start], places[stretch.end]
         if level:
@@ -152,7 +293,7 @@ def _draw_track(
             level = within[-1]
             points = [(x2, high if level else low)]
     svg.polyline(points, 1.8)
-    for stretch in axis.stretches:
+    for stretch in stretches:
         if stretch.scale in (Scale.SHORTENED, Scale.LEFT_OUT):
             middle = (places[stretch.start] + places[stretch.end]) // 2
             _break_mark(svg, middle, high - 3, low + 3)
@@ -169,7 +310,9 @@ def _break_mark(svg: Svg, x: int, high: int, low: int) -> None:
     svg.line(x, low, x + 6, high, 1.2)
 
 
-def _draw_axis(svg: Svg, axis: Axis, places: dict[Fraction, int], y: int) -> None:
+def _draw_axis(
+    svg: Svg, stretches: Sequence[Stretch], places: dict[Fraction, int], y: int
+) -> None:
     """Draw the time axis with the exact time of every moment."""
     svg.open("axis")
     xs = list(places.values())
@@ -177,7 +320,7 @@ def _draw_axis(svg: Svg, axis: Axis, places: dict[Fraction, int], y: int) -> Non
     for time, x in places.items():
         svg.line(x, y, x, y + 6, 1.2)
         svg.text(x - 3, y + 17, exact_time(time), turn=45)
-    for stretch in axis.stretches:
+    for stretch in stretches:
         if stretch.scale in (Scale.SHORTENED, Scale.LEFT_OUT):
             _break_mark(svg, (places[stretch.start] + places[stretch.end]) // 2, y - 6, y + 6)
     svg.close()

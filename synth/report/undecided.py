@@ -37,9 +37,10 @@ def known(outcome: Outcome, problem: Problem) -> list[str]:
     return [f"no design within the bounds below takes less than {outcome.bound} {unit}"]
 
 
-def what_may_help(problem: Problem) -> list[str]:
-    """Return what a user can change so that the same question is decided sooner."""
-    helps = ["more time: --time-limit SECONDS"]
+def what_may_help(problem: Problem, time_up: bool = True) -> list[str]:
+    """Return what a user can change so that the same question is decided sooner; more time only
+    where it was the time that ended the search."""
+    helps = ["more time: --time-limit SECONDS"] if time_up else []
     helps.append("the optional second solver: --fast, after pip install '.[fast]'")
     wishes = wishes_in_force(problem)
     if wishes:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 
 from synth.design import Design
 from synth.parts.kit import Kit
-from synth.report.layout import Layout, RoutedWire, layout
+from synth.report.layout import Layout, PlacedPart, RoutedWire, layout
 from synth.report.svg import Svg, text_width, wrap
 from synth.report.symbols import LETTERS, draw_symbol
 
@@ -32,20 +33,21 @@ def wiring_svg(
     title: str,
     new_parts: Collection[str] = (),
     new_wires: Collection[int] = (),
+    plan: Layout | None = None,
 ) -> str:
     """Return the wiring plan of `design` as an SVG document.
 
     The parts named in `new_parts` stand in a dashed frame, wires of the numbers in `new_wires`
-    are drawn thick, and the legend says that they are new.
+    are drawn thick, and the legend says that they are new. `plan`: where it is known already.
 
     Symbols after IEC 60617, letters after IEC 81346-2 (see `symbols`), power from left to right,
     all parts at rest. Same input, same bytes; every text is escaped.
     """
-    plan = layout(design, kit)
+    plan = plan or layout(design, kit)
     width = max(plan.width, NARROWEST)
     heading = wrap(title, width - 48, 16, bold=True, most=3) or ("Wiring plan",)
     top = _TITLE + 20 * (len(heading) - 1)
-    legend = _legend_lines(plan, width)
+    legend = legend_lines(plan, width)
     if new_parts or new_wires:
         legend.insert(0, ("new", "dashed frame, thick wire: new in this step"))
     svg = Svg(
@@ -57,13 +59,21 @@ def wiring_svg(
     for i, line in enumerate(heading):
         svg.text(24, 28 + 20 * i, line, size=16, bold=True)
     svg.open("plan", shift=((width - plan.width) // 2, top))
+    draw_plan(svg, plan, new_parts, new_wires)
+    svg.close()
+    height = draw_legend(svg, legend, top + plan.height + 8, width)
+    return svg.document(width, height)
+
+
+def draw_plan(
+    svg: Svg, plan: Layout, new_parts: Collection[str] = (), new_wires: Collection[int] = (),
+    stubs: Mapping[str, Sequence[str]] = MappingProxyType({}),
+) -> None:
+    """Draw parts, wires and labels; `stubs` are the parts that stand for others elsewhere."""
     _draw_frames(svg, plan, new_parts)
     _draw_wires(svg, plan.wires, new_wires)
-    _draw_parts(svg, plan)
+    _draw_parts(svg, plan, stubs)
     _draw_labels(svg, plan)
-    svg.close()
-    height = _draw_legend(svg, legend, top + plan.height + 8, width)
-    return svg.document(width, height)
 
 
 def _draw_frames(svg: Svg, plan: Layout, new_parts: Collection[str]) -> None:
@@ -90,11 +100,26 @@ def _draw_wires(svg: Svg, wires: Sequence[RoutedWire], new_wires: Collection[int
         svg.close()
 
 
-def _draw_parts(svg: Svg, plan: Layout) -> None:
+def _draw_parts(svg: Svg, plan: Layout, stubs: Mapping[str, Sequence[str]]) -> None:
     for placed in plan.parts:
+        if placed.part.name in stubs:
+            _draw_stub(svg, placed, stubs[placed.part.name])
+            continue
         svg.open("part", f"{placed.part.name} ({placed.part.type.value})")
         draw_symbol(svg, placed.part, placed.outline, placed.rect.x, placed.rect.y)
         svg.close()
+
+
+def _draw_stub(svg: Svg, placed: PlacedPart, words: Sequence[str]) -> None:
+    """Draw what stands for the other end of a wire: a flag that points as power flows."""
+    (x, y), middle = (placed.rect.x, placed.rect.y), placed.rect.height // 2
+    right, bottom = placed.rect.right, placed.rect.bottom
+    svg.open("stub", " ".join(words))
+    svg.polyline([(x, y), (right - 12, y), (right, y + middle), (right - 12, bottom), (x, bottom)],
+                 1, fill="white", closed=True)
+    for i, line in enumerate(words):
+        svg.text(x + 6, y + 16 + 15 * i, line)
+    svg.close()
 
 
 def _draw_labels(svg: Svg, plan: Layout) -> None:
@@ -114,7 +139,7 @@ def _draw_labels(svg: Svg, plan: Layout) -> None:
             svg.text(middle, rect.bottom - 3, label.text, size, "middle", label.bold)
 
 
-def _legend_lines(plan: Layout, width: int) -> list[tuple[str, str]]:
+def legend_lines(plan: Layout, width: int) -> list[tuple[str, str]]:
     """Return the legend as rows of (kind of sample, text)."""
     rows = [("power", "power wire, from output to input (arrow)")]
     if any(wire.control for wire in plan.wires):
@@ -139,7 +164,7 @@ def _legend_lines(plan: Layout, width: int) -> list[tuple[str, str]]:
     return rows
 
 
-def _draw_legend(svg: Svg, rows: Sequence[tuple[str, str]], y: int, width: int) -> int:
+def draw_legend(svg: Svg, rows: Sequence[tuple[str, str]], y: int, width: int) -> int:
     """Draw the legend from height `y` on; return the height of the whole drawing."""
     svg.open("legend")
     svg.line(24, y, width - 24, y, 1)

@@ -59,12 +59,12 @@ class Tools:
     """What the search needs of other rooms, handed in by the pipeline.
 
     `share` turns a wiring into the best complete design (None: its power cannot be shared within
-    the limits), `check` judges a design exactly (None: not in time), `instants` gives the moments in ticks at which
-    anything happens in a concrete run up to `end`, `fan_out` prices a net, and `wastes` says
-    whether the cheapest split of so many inputs of one unit each wastes units, or, with True, if
-    one of them needs more. `fast` says that
-    the optional solver for plain clauses, which must be installed, answers what it can. `memory`
-    holds what earlier runs have proved (None: nothing is known, nothing is kept).
+    the limits), `check` judges a design exactly (None: not in time), `instants` gives the moments
+    in ticks at which anything happens in a concrete run up to `end`, `fan_out` prices a net, and
+    `wastes` says whether the cheapest split of so many inputs of one unit each wastes units, or,
+    with True, if one of them needs more. `fast` says that the optional solver for plain clauses,
+    which must be installed, answers what it can. `memory` holds what earlier runs have proved
+    (None: nothing is known, nothing is kept).
     """
 
     share: Callable[[Skeleton, Problem], Design | None]

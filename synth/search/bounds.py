@@ -20,7 +20,6 @@ from synth.signals import (
     children,
     inputs_of,
     loads_of,
-    times_of,
 )
 
 FanOut = Callable[[int], int | None]

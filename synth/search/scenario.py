@@ -4,13 +4,20 @@ A scenario only ever makes the search's problem easier, so what is refuted on sc
 Its *grid* is the set of instants at which something is allowed to happen. A circuit in which a
 timer expires off the grid *escapes*: from there on nothing is asked of it (the exact check will).
 
-**What the future asks.** The inputs might stay as they are at any point p (as long as what is known
-of them allows it): a circuit does not know what a run brings. Let a load then have to change at
-f > p. All that happens until then is the expiry of timers and what follows one, so a timer expires
-at f; it ran at p, or was started after p at the expiry of another one; and so on. So at p some timer
-runs that was started a multiple of the step before f, the step being what divides all settings on
-offer. One instant f of each class (f modulo the step) is kept with a point: so a short run tells
-what may come in a long one.
+**What is still to come.** The inputs might stay as they are from any point p on (as long as what is
+known of them allows it): a circuit does not know what a run brings. Let a load then have to change
+at f > p.
+
+1. All that happens until f is the expiry of timers and what follows one, so a timer expires at f;
+   it ran at p, or was started after p at the expiry of another one; and so on. So at p some timer
+   runs that was started a multiple of the step before f, the step being what divides all settings
+   on offer. One instant f of each class (f modulo the step) is kept with a point.
+2. Let the inputs and the loads have been as they are since an earlier point o. Were the circuit at
+   o in the same state as at p, with the same times left, the load would have changed at f - p + o,
+   which is before f. So the states differ. (No load changes between o and p: the instants at which
+   one does are all on the grid.)
+
+So a short run tells of what would otherwise only show in a long one.
 """
 
 from __future__ import annotations
@@ -23,6 +30,8 @@ from math import gcd, lcm
 from synth.problem import Problem
 from synth.trace import Moment
 
+MOST_OWN = 2000
+"""Most expiries of the clocks of required signals in one run, which ends there."""
 EVENTS = 40
 """Most expiries that are followed beyond a point."""
 
@@ -78,6 +87,8 @@ def build_scenario(
     base = set(changes) | {int(a * fine) for a in also}
     must = _own_times(problem, changes, fine, end)
     base |= must
+    if len(must) > MOST_OWN:
+        end = max(must)  # what comes later is not known
     grid = {t for t in base if t <= end}
     front = set(grid)
     for _ in range(depth):
@@ -219,6 +230,6 @@ def _own_times(
         due = tuple(slot for slot, when in clocks.items() if when == time)
         state, _, again = machine.react(state, levels, due)
         clocks = machine.clocks(state, clocks, again, time, fine)
-        if len(times) > 2000:
+        if len(times) > MOST_OWN:
             break
     return times

@@ -49,6 +49,14 @@ def by_adding(
     return found
 
 
+def straight(before: Design, ways: Sequence[tuple[str, Design]]) -> str:
+    """Return how new loads were added to `before`, bare, where they are hung on the supply itself
+    and no contact is new: what comes to mind first. "" where none of the ways is that one."""
+    supplies = {part.name for part in before.parts if part.type is PartType.SUPPLY}
+    ends = [f" straight on {supply}:out" for supply in sorted(supplies)]
+    return next((told for told, _ in ways if told.endswith(tuple(ends))), "")
+
+
 def beside(
     old: Design, alone: Design, problem: Problem, trial: Trial, deadline: float
 ) -> Design | None:

@@ -15,7 +15,7 @@ from synth.parts.behaviour import SENSING, PartType
 from synth.problem import Problem
 from synth.result import Outcome, Status, Verdict
 from synth.settings_sheet import SettingsSheet
-from synth.teach.adding import beside, by_adding, with_contacts
+from synth.teach.adding import beside, by_adding, straight, with_contacts
 from synth.teach.attempts import Failed, Subject, first_attempt, new_subjects
 from synth.teach.matching import changes_of, named_after
 from synth.teach.questions import Facts, questions_of
@@ -249,14 +249,17 @@ def _added_to(
     )
 
 
-def _simply(
+def _added(
     old: Design, new: Design, asked: Problem, subjects: Sequence[Subject], tools: Tools
-) -> Simply | None:
-    """Return the cheapest circuit that holds and is `old` with the new simply added, where it
-    costs more than `new`."""
+) -> list[tuple[str, Design]]:
+    """Return circuits that hold and are `old` with the new simply added, each in words."""
     deadline = time.monotonic() + FOR_ATTEMPTS
-    trial, stock = tools.facts.trial, asked.limits.stock
-    ways = by_adding(old, new, asked, subjects, trial, deadline)
+    return by_adding(old, new, asked, subjects, tools.facts.trial, deadline)
+
+
+def _simply(new: Design, asked: Problem, ways: Sequence[tuple[str, Design]]) -> Simply | None:
+    """Return the cheapest circuit that is made by adding alone, where it costs more than `new`."""
+    stock = asked.limits.stock
     costs = [((d.price(asked.kit, stock), d.supply), told, d) for told, d in ways]
     if not costs:
         return None
@@ -299,10 +302,13 @@ def _stage(
     failed: Failed | None = None
     tried = 0
     simply: Simply | None = None
+    at_once = ""
     if design != old and goals:
-        failed, tried = first_attempt(old, design, asked, had, subjects, facts.trial, deadline)
-        if had is not None:
-            simply = _simply(old, design, asked, subjects, tools)
+        ways = _added(old, design, asked, subjects, tools) if had is not None else []
+        at_once = straight(facts.trial.bare(old), ways)
+        if not at_once:
+            failed, tried = first_attempt(old, design, asked, had, subjects, facts.trial, deadline)
+        simply = _simply(design, asked, ways)
     attempt = _attempt(failed, design, asked, old, tools) if failed is not None else None
     moments, end = facts.trial.showing_run(asked)
     sheet = None
@@ -324,6 +330,7 @@ def _stage(
         sheet,
         questions_of(number, design, asked, had, goals, facts, deadline + FOR_ATTEMPTS),
         simply,
+        at_once=at_once,
     )
 
 

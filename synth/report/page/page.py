@@ -26,7 +26,7 @@ from synth.result import Verdict
 
 SCRIPTS = (
     "wanted.js", "engine.js", "player.js", "words.js", "link.js",
-    "drawing.js", "stage.js", "keys.js", "view.js",
+    "drawing.js", "stage.js", "keys.js", "handle.js", "view.js",
 )  # fmt: skip
 """The scripts of the page, in the order in which they are joined."""
 

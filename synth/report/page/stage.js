@@ -55,6 +55,7 @@ class Stage {
   show(scale) {
     this.shown = scale;
     this.diagram.size(scale);
+    this.whenShown?.();
   }
 
   /** Make it `factor` times as large, about a point of the screen or the middle. */

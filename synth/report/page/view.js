@@ -264,9 +264,9 @@ class Page {
         "button", { type: "button", role: "switch", "aria-checked": "false" },
         element("span", { class: "name" }, input.name), " ", state,
       );
-      if (i < 9) {
-        hold.setAttribute("aria-keyshortcuts", String(i + 1));
-        hold.prepend(element("kbd", { "aria-hidden": "true" }, String(i + 1)));
+      if (i < LEVER_KEYS) {
+        hold.setAttribute("aria-keyshortcuts", leverKey(i));
+        hold.prepend(element("kbd", { "aria-hidden": "true" }, leverKey(i).replace("Shift+", "⇧")));
       }
       hold.addEventListener("click", () => this.work(input.name));
       const item = element("li", {}, hold);
@@ -399,7 +399,7 @@ class Page {
       const choose = () => {
         this.choose(part);
         this.tell(`${part.name}: ${purpose(part, this.player.tick)}`);
-        if (part.input !== null) this.work(part.input, part.type === "push-button");
+        this.handle.show(part);
       };
       group.addEventListener("click", choose);
       group.addEventListener("keydown", (event) => {
@@ -408,6 +408,7 @@ class Page {
         choose();
       });
     }
+    this.handle = new Handle(this.stage, this.player, (part) => this.work(part.input, part.type === "push-button"));
     byId("fit").addEventListener("click", () => this.stage.fit());
     byId("smaller").addEventListener("click", () => this.stage.zoom(1 / 1.2));
     byId("larger").addEventListener("click", () => this.stage.zoom(1.2));
@@ -430,8 +431,8 @@ class Page {
       " ": run, r: run, n: () => this.stepOn(), b: () => this.stepBack(), u: () => this.undo(),
       s: () => this.tour(), l: () => this.giveLink(), "+": () => faster(1), "-": () => faster(-1), "?": help,
     };
-    this.levers.slice(0, 9).forEach(({ input }, i) => {
-      works[String(i + 1)] = () => this.work(input.name, input.kind === "push-button");
+    this.levers.slice(0, LEVER_KEYS).forEach(({ input }, i) => {
+      works[leverKey(i)] = () => this.work(input.name, input.kind === "push-button");
     });
     buildKeys(works, () => byId("keys-on").checked);
   }
@@ -500,6 +501,7 @@ class Page {
     if (fresh) {
       this.diagram.settle();
       this.describe();
+      this.handle.settle();
     } else this.diagram.pass();
     const at = performance.now();
     const slow = said || !this.running || at - this.drawn.slow > 150;

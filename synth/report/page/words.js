@@ -78,6 +78,16 @@ function levelInWords(input, level) {
   }
 }
 
+/** What a hand does to an input that stands at `level`, as on a button. */
+function handInWords(input, level) {
+  switch (input.kind) {
+    case "night": return level ? "Let day break" : "Let night fall";
+    case "switch": return level ? "Open it" : "Close it";
+    case "push-button": return level ? "Let go" : "Press it";
+    default: return level ? "Turn it off" : "Turn it on";
+  }
+}
+
 /** What happened from one settled instant to the next, in a sentence. */
 function eventInWords(player, before, now) {
   const { engine, tick } = player;

@@ -196,8 +196,10 @@ class Engine:
 
     def _refuted(self, parts_list: PartsList, queue: _Queue, beside: Beside) -> bool:
         """Return whether the plain run alone refutes this list; those to come are asked too."""
-        nearest = [other for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)]
-        beside.ask([parts_list.items, *(other.items for other in nearest[:CORES])])
+        ahead: list[PartsList] = []
+        if self.questions.light(parts_list.items):
+            ahead = [other for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)]
+        beside.ask([parts_list.items, *(other.items for other in ahead[:CORES])])
         return beside.refuted(parts_list.items, self.progress.over)
 
     def _refuted_at_once(self, items: tuple[int, ...], stopped: Callable[[], bool]) -> bool:

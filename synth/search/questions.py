@@ -19,7 +19,7 @@ from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, To
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
-from synth.search.live import Live, too_large
+from synth.search.live import ROOM, Live, too_large
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring
 from synth.search.stimuli import drifting_run, first_runs
@@ -146,6 +146,10 @@ class Questions:
         some of them perhaps idle within a larger whole. May be asked in a thread of its own."""
         live = Live(self, items, loose=loose, plain=True)
         return not live.too_large and live.ask(stopped=stopped) is False
+
+    def light(self, items: tuple[int, ...]) -> bool:
+        """Return whether there is room for several models of such lists at a time."""
+        return not too_large(self.catalogue.slots(items, self.loads), self.plain, ROOM)
 
     def every(
         self, parts_list: PartsList, rest: int, frugal: bool = False

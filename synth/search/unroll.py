@@ -19,7 +19,7 @@ from synth.search.formula import Formula
 from synth.search.scenario import Scenario
 from synth.search.slots import Wiring
 
-LONGEST_STRETCH = 6
+LONGEST_STRETCH = 4
 """So many points at most, of those at which the same change is waited for, are kept apart."""
 RELAYS = (PartType.RELAY_MAKE, PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER)
 
@@ -397,8 +397,12 @@ class Unrolled:
         passed = now.time - before.time
         for i, memory in now.state.items():
             old = before.state[i]
-            other.append(self._differ(old.contact, memory.contact))
-            other.append(self._differ(old.seen, memory.seen))
+            for a, b in ((old.contact, memory.contact), (old.seen, memory.seen)):
+                if a != b:
+                    differs = formula.new()
+                    formula.add(-differs, a, b)
+                    formula.add(-differs, -a, -b)
+                    other.append(differs)
             if i not in self.clocks or (old.running, memory.running) == (-self.true, -self.true):
                 continue
             left = formula.new()
@@ -409,7 +413,7 @@ class Unrolled:
                     formula.add(-left, -literal, -now.since[i][later])
             other.append(left)
         unless = [] if self.escaped == -self.true else [self.escaped]
-        formula.add(*(literal for literal in other if literal != -self.true), *unless)
+        formula.add(*other, *unless)
 
     def _pairs(self, steps: list[list[int]], unless: list[int]) -> None:
         where = {load: p for p, (_, load) in enumerate(self._loads())}

@@ -1,0 +1,13 @@
+"""Where the command `synth` begins: Ctrl-C is heard before anything large is read."""
+
+from __future__ import annotations
+
+from synth.interrupt import listen
+
+
+def main() -> None:
+    """Run the command line."""
+    listen()
+    from synth.cli import main as command
+
+    command()

@@ -172,7 +172,7 @@ def test_loads_never_together_long(seed):
     together_agrees(Random(seed), steps=9, changes=3)
 
 
-@settings(QUICK, max_examples=300)
+@settings(QUICK, max_examples=200)
 @given(SEEDS)
 def test_simulate_runs_like_the_plain_simulation(seed):
     random = Random(seed)
@@ -233,7 +233,7 @@ def a_class_acts_alike(seed: int) -> None:
             assert explorer.reaction(state, other, due) == explorer.reaction(state, vector, due)
 
 
-@settings(QUICK, max_examples=300)
+@settings(QUICK, max_examples=200)
 @given(SEEDS)
 def test_input_levels_explored_as_one_act_alike(seed):
     a_class_acts_alike(seed)

@@ -219,6 +219,7 @@ def test_logic(tmp_path: Path) -> None:
     assert found.ways[0].cheapest
 
 
+@pytest.mark.slow
 def test_a_clash_within_what_is_undecided(tmp_path: Path) -> None:
     """The whole is not decided in its time, one goal and one limit are: proven all the same."""
     text = f"{GOALS}limits: {{most: {{pulse timer: 0}}}}\n"

@@ -144,6 +144,7 @@ limits: {supply: 2}
 # --- wording --------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_numbers_and_names_in_words(tmp_path: Path) -> None:
     """A kit's own names are not inflected, one is one, and none is none."""
     text = """kit: starter

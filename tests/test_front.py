@@ -109,7 +109,7 @@ LIMITS = st.sampled_from(
 
 
 @given(NUMBERS, PRICES, LIMITS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_the_front_is_that_of_all_designs(
     numbers: list[tuple[int, ...]], prices: list[int], limits: Limits
 ) -> None:
@@ -128,7 +128,7 @@ def test_the_front_is_that_of_all_designs(
 
 
 @given(NUMBERS, PRICES, LIMITS, st.frozensets(st.integers(2, 12), max_size=4))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_questions_without_an_answer_leave_nothing_claimed(
     numbers: list[tuple[int, ...]], prices: list[int], limits: Limits, gaps: frozenset[int]
 ) -> None:

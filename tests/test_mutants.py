@@ -200,8 +200,8 @@ def agree(name: str, sample: list[tuple[str, Design]]) -> None:
 def test_some_mutants_of_kept_designs(name: str) -> None:
     design, problem = planned(name)
     everything, others = mutants(design, problem), list(rewired(design, problem.kit))
-    confirm(name, Random(1).sample(everything, 60), 0.9)
-    confirm(name, Random(1).sample(others, min(30, len(others))), 0.8)
+    confirm(name, Random(1).sample(everything, 40), 0.9)
+    confirm(name, Random(1).sample(others, min(20, len(others))), 0.8)
 
 
 @pytest.mark.slow
@@ -232,4 +232,4 @@ def test_plain_simulation_rejects_what_the_check_rejects(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", KEPT)
 def test_plain_simulation_rejects_more_that_the_check_rejects(name: str) -> None:
-    agree(name, behaving(name)[6:60])
+    agree(name, behaving(name)[6:40])

@@ -316,6 +316,7 @@ parts:
                      marks=pytest.mark.slow),
     ],
 )  # fmt: skip
+@pytest.mark.slow
 def test_wirings_of_the_same_parts_are_told_apart(
     tmp_path: Path, more: str, number: int, whole: bool
 ) -> None:

@@ -187,6 +187,7 @@ def test_timing_in_strips(name: str, form: str) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(traces())
+@pytest.mark.slow
 def test_random_timing_on_tiny_paper(trace: Trace) -> None:
     with mock.patch.dict(paper._SIZES, TINY):
         leaves = timing_sheets(trace, "Random", "slip")
@@ -298,6 +299,7 @@ def groves(draw: st.DrawFn) -> Design:
 
 @settings(max_examples=12, deadline=None)
 @given(groves(), st.booleans())
+@pytest.mark.slow
 def test_random_paths_on_tiny_paper(design: Design, ladder: bool) -> None:
     with mock.patch.dict(paper._SIZES, TINY):
         leaves = circuit_sheets(design, KIT, "Hen house", nodes_of(design), "tiny", ladder)

@@ -572,12 +572,12 @@ def quiet(text: str) -> None:
 
 
 class TestHostile:
-    @settings(max_examples=150, deadline=2000)
+    @settings(max_examples=100, deadline=2000)
     @given(st.text(max_size=600))
     def test_any_text(self, text: str) -> None:
         quiet(text)
 
-    @settings(max_examples=150, deadline=2000)
+    @settings(max_examples=100, deadline=2000)
     @given(st.data())
     def test_mutated_phrases(self, data: st.DataObject) -> None:
         text = data.draw(st.sampled_from(PHRASES))

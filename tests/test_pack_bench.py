@@ -490,8 +490,14 @@ class TestOnPaper:
             ".map(s => s.innerText.slice(0, 80))"
         )
         assert cut == []
-        pictures = page.evaluate(
-            "[...document.querySelectorAll('img')].map(i => [i.naturalWidth, i.height])"
+        # A picture too large for a sheet gives way to those made for paper.
+        shown = page.evaluate(
+            "[...document.querySelectorAll('img')].filter(i => i.getClientRects().length)"
+            ".map(i => [i.getAttribute('src'), i.naturalWidth, i.height])"
         )
-        assert len(pictures) == 4 and all(w > 100 and h <= high for w, h in pictures)
+        assert all(w > 100 and h <= high for _, w, h in shown)
+        sheets = [file for file in made if file.endswith(".svg")]
+        divided = {re.sub(r"-sheet-\d+", "", file) for file in sheets if "-sheet-" in file}
+        assert sorted(f for f, *_ in shown) == sorted(f for f in sheets if f not in divided)
+        assert len(sheets) - len([f for f in sheets if "-sheet-" in f]) == 4
         page.close()

@@ -11,6 +11,7 @@ from random import Random
 import pytest
 from check_designs import STARTER, asked, load, part, pump_cycle, wired
 from search_tools import INPUTS, accepts, some_moments
+from test_known_designs import the_engine
 from test_search_bounds import as_cycle
 
 from synth import pipeline
@@ -18,13 +19,10 @@ from synth.check import check
 from synth.design import PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import Kit
-from synth.problem import InputKind, OutsideInput, Problem
+from synth.problem import InputKind, OutsideInput
 from synth.result import Status
-from synth.search.basics import DEPTH, Progress, floor_for
-from synth.search.engine import Engine
-from synth.search.lists import Catalogue
+from synth.search.basics import DEPTH
 from synth.search.pending import timers_at_once
-from synth.search.questions import Questions
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import supply_part
 from synth.search.stimuli import drifting_run
@@ -58,14 +56,6 @@ def without_waits(scenario: Scenario) -> Scenario:
     """Return the scenario with nothing told of what comes later."""
     bare = tuple(dataclasses.replace(point, waits=()) for point in scenario.points)
     return dataclasses.replace(scenario, points=bare)
-
-
-def engine_for(problem: Problem) -> Engine:
-    """Return the engine of a problem, as the search would make it for the whole."""
-    tools = pipeline.planning._tools(problem, {"check": 0.0, "share": 0.0}, 60.0, False, None)
-    catalogue = Catalogue(problem, floor_for(tools))
-    progress = Progress()
-    return Engine(Questions(problem, catalogue, tools, progress, 1), progress)
 
 
 # -- what is waited for ---------------------------------------------------------------------------
@@ -121,7 +111,7 @@ def test_designs_that_keep_a_cycle_are_accepted() -> None:
         if found is None:
             continue
         problem, _, skeleton = found
-        engine = engine_for(problem)
+        engine = the_engine(problem)
         runs = [
             build_scenario(problem, some_moments(random, 9_000), problem.times, 9_000, 40)
             for _ in range(2)
@@ -202,7 +192,7 @@ def test_a_circuit_that_comes_to_rest_is_refused_before_it_shows() -> None:
 def test_three_timers_and_two_relays_do_not_keep_two_clocks() -> None:
     """At each price below the first that is left, all lists are refuted in the drifting run."""
     problem = pipeline.read_problem(None, TWO_CYCLES, None)
-    engine = engine_for(problem)
+    engine = the_engine(problem)
     needed = engine.needed()
     assert engine.questions.drifts and needed is not None
     refuted = 0

@@ -19,7 +19,7 @@ from unittest import mock
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from test_current_paths import read, trees, validate
 from test_drawings import DESIGNS, KIT, NIGHT, SVG, designs, drawn, part, traces
@@ -185,8 +185,16 @@ def test_timing_in_strips(name: str, form: str) -> None:
             assert level == track.level(Fraction(time)), (track.name, time)
 
 
+NO_ROOM = Trace(
+    Fraction(2000), tuple(Track(f"pump {i}", "input", False, ()) for i in range(3)),
+    ((Fraction(0), "pump"), (Fraction(5143, 3), "pump")),
+)
+"""Words beside the axis that leave no room for a row on the tiny paper."""
+
+
 @settings(max_examples=60, deadline=None)
 @given(traces())
+@example(NO_ROOM)
 @pytest.mark.slow
 def test_random_timing_on_tiny_paper(trace: Trace) -> None:
     with mock.patch.dict(paper._SIZES, TINY):

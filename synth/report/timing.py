@@ -84,7 +84,9 @@ def _divided(trace: Trace, axis: Axis, groups: Groups, room: Room) -> list[list[
                for i, (heading, _) in enumerate(rows)]
     high = room.height - _around(axis, room.width)
     # What stands above and below the rows of a strip takes room; how much, shows when it is there.
-    for spare in range(_Strip(trace, axis.stretches[:1], [], _CLOSE).height + 22, high, 16):
+    least = _Strip(trace, axis.stretches[:1], [], _CLOSE).height + 22
+    # On paper too small for a single row, a row stands alone, and larger than the sheet.
+    for spare in range(least, max(high, least + 1), 16):
         bands = []
         for first, last in shared_out(lengths, high - spare) or [(0, 0)]:
             own: dict[str, list[Track]] = {}

@@ -17,7 +17,7 @@ from synth.design import Design, PartInUse, Terminal, Wire, design_document
 from synth.errors import DesignError
 from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import Kit
-from synth.read.design_file import SETTINGS, load_design, named_kit, parse_design
+from synth.read.design_file import SETTINGS, load_design, named_kit, opened, parse_design
 from synth.read.kit_file import OPTIONS, load_kit, parse_kit
 from synth.ticks import LONGEST
 
@@ -92,8 +92,8 @@ class TestHandTyped:
         plan = plan_of(design)
         file.write_text(json.dumps(plan, indent="\t"), encoding="utf-8")
         assert load_design(str(file), STARTER) == design
-        assert named_kit(json.dumps(plan), "f") == "starter"
-        assert named_kit(DUSK, "f") is None
+        assert named_kit(opened(json.dumps(plan), "f")) == "starter"
+        assert named_kit(opened(DUSK, "f")) is None
         with pytest.raises(DesignError, match="there is no design file"):
             load_design(tmp_path / "none.json", STARTER)
 

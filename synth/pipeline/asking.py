@@ -10,10 +10,10 @@ from synth.design import Design
 from synth.errors import DesignError, GoalError
 from synth.pose import pose
 from synth.problem import Problem
-from synth.read.design_file import named_kit, parse_design
+from synth.read.design_file import design_of, named_kit, opened
 from synth.read.goal_file import goals_from_text, load_goal_file
 from synth.read.kit_file import bundled_kits, load_kit
-from synth.read.yaml_source import read_text
+from synth.read.yaml_source import Node, read_text
 
 if TYPE_CHECKING:
     from synth.goals import GoalList
@@ -39,6 +39,11 @@ def read_problem(
             hint='for example: synth plan --goals "pump on 10 s of every 60 s, light always"',
         )
     goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
+    return _posed(goal_list, kit, contradictory)
+
+
+def _posed(goal_list: GoalList, kit: str | None, contradictory: bool = False) -> Problem:
+    """Return the problem that a goal list asks; see `read_problem`."""
     if kit is not None:
         told = tuple(line for line in goal_list.defaults if not line.startswith(KIT_BY_DEFAULT))
         goal_list = replace(goal_list, kit=kit, defaults=told)
@@ -95,17 +100,19 @@ def read_design(
 ) -> tuple[Problem, Design]:
     """Return the problem and the design of a file, with the kit that the design names unless
     `kit` or the goal file names another. Raises DesignError, GoalError or KitError."""
-    source = read_text(design_file, "design file", DesignError)
-    problem = read_problem(goal_file, text, kit or _kit_named(source, design_file, goal_file))
-    return problem, parse_design(source, design_file, problem.kit, problem)
+    source = opened(read_text(design_file, "design file", DesignError), design_file)
+    if goal_file is None:
+        problem = read_problem(goal_file, text, kit or _kit_named(source))
+    else:
+        goals = load_goal_file(goal_file)
+        own = not any(line.startswith(KIT_BY_DEFAULT) for line in goals.defaults)
+        problem = _posed(goals, kit or (None if own else _kit_named(source)))
+    return problem, design_of(source, problem.kit, problem)
 
 
-def _kit_named(source: str, design_file: str, goal_file: str | None) -> str | None:
-    if goal_file is not None and not any(
-        line.startswith(KIT_BY_DEFAULT) for line in load_goal_file(goal_file).defaults
-    ):
-        return None
-    named = named_kit(source, design_file)
+def _kit_named(source: Node) -> str | None:
+    """Return the bundled kit that a design names, if it does."""
+    named = named_kit(source)
     return named if named in bundled_kits() else None
 
 

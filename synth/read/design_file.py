@@ -79,23 +79,27 @@ def load_design(path: str | os.PathLike[str], kit: Kit) -> Design:
     return parse_design(read_text(path, "design file", DesignError), os.fspath(path), kit)
 
 
-def named_kit(text: str, file: str) -> str | None:
-    """Return the kit that the design in `text` says it is made of, None when it says none.
-
-    Raises DesignError when the text is no design file at all.
-    """
-    kit = _design_node(text, file).get("kit")
+def named_kit(design: Node) -> str | None:
+    """Return the kit that a design (see `opened`) says it is made of, None when it says none."""
+    kit = design.get("kit")
     return kit.raw if kit is not None and kit.kind in ("text", "number", "truth") else None
 
 
 def parse_design(text: str, file: str, kit: Kit, problem: Problem | None = None) -> Design:
-    """Return the design written in `text`, made of parts of `kit`.
+    """Return the design written in `text`, made of parts of `kit`; see `design_of`.
 
-    `file` is the name shown in messages. Settings keep the order of the text; defaults follow.
-    With `problem` the design is one for its goals, and may name no other inputs and loads.
+    `file` is the name shown in messages. Raises DesignError with the place of the first mistake.
+    """
+    return design_of(opened(text, file), kit, problem)
+
+
+def design_of(design: Node, kit: Kit, problem: Problem | None = None) -> Design:
+    """Return the design in an opened file, made of parts of `kit`.
+
+    Settings keep the order of the text; defaults follow. With `problem` the design is one for its
+    goals, and may name no other inputs and loads.
     Raises DesignError with the place of the first mistake.
     """
-    design = _design_node(text, file)
     _expect_kit(design, kit)
     part_nodes = _list_of(design, "parts", MOST_PARTS)
     wire_nodes = _list_of(design, "wires", MOST_WIRES)
@@ -113,8 +117,11 @@ def parse_design(text: str, file: str, kit: Kit, problem: Problem | None = None)
     return Design(kit.name, tuple(parts.values()), tuple(_wires(wire_nodes, parts, kit)))
 
 
-def _design_node(text: str, file: str) -> Node:
-    """Return the map that is the design, inside a plan or by itself."""
+def opened(text: str, file: str) -> Node:
+    """Return the map that is the design, inside a plan or by itself; `file` is shown in messages.
+
+    Raises DesignError when the text is no design file at all.
+    """
     root = load(text, file, DesignError)
     if root.kind != "map":
         raise root.fail(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
-from synth.parts.behaviour import PartType
+from synth.parts.behaviour import CONTROLLED, PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
@@ -73,7 +73,7 @@ class Questions:
         self.forced: tuple[int, ...] = ()
         """Settings that some timer of every design has, each."""
         self.fast = tools.fast
-        self.largest = (3 if self.fast else 1) * LARGEST
+        self.largest = (2 if self.fast else 1) * LARGEST
         self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple
         """Lists that are likely to be asked about next."""
         self._live: Live | None = None
@@ -324,6 +324,9 @@ class Questions:
     ) -> Scenario | None:
         """Return the scenario of a counterexample, kept, or rule out this very wiring."""
         for defect in verdict.defects:
+            if defect.use is not None and defect.use.runs:
+                self.excluded.append(drawing(bare))
+                return None
             shown = defect.counterexample
             if shown is None or not shown.moments or shown.orders:
                 continue
@@ -371,6 +374,35 @@ class Questions:
         parts = tuple(part for part in working.skeleton.parts if part.name not in out)
         feeds = tuple(feed for feed in working.skeleton.feeds if feed[1].part not in out)
         return replace(working.skeleton, parts=parts, feeds=feeds)
+
+
+def drawing(bare: Skeleton) -> Skeleton:
+    """Return what decides how much the control inputs of a wiring use: its relays and timers with
+    all that bears on them. A wiring that holds it, and does what is asked of its loads, uses no
+    less on a day that is run from power up; the wiring itself where it has no relay or timer.
+
+    Proof: what bears on these parts is theirs alone, so they go through the same states in any
+    wiring that holds them, whatever else there is, and their control inputs are live at the same
+    times. The loads are on as their goals ask, in a run that is the same for all designs.
+    """
+    kinds = {part.name: part.type for part in bare.parts}
+    behind: dict[str, list[str]] = {}
+    for source, target in bare.feeds:
+        behind.setdefault(target.part, []).append(source.part)
+    waiting = [name for name, kind in kinds.items() if kind in CONTROLLED]
+    if not waiting:
+        return bare
+    kept: set[str] = set()
+    while waiting:
+        name = waiting.pop()
+        if name not in kept:
+            kept.add(name)
+            waiting += behind.get(name, ())
+    return replace(
+        bare,
+        parts=tuple(part for part in bare.parts if part.name in kept),
+        feeds=tuple(feed for feed in bare.feeds if feed[1].part in kept),
+    )
 
 
 def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:

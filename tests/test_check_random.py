@@ -29,7 +29,7 @@ from synth.signals import And, Level, SignalMachine
 from synth.trace import Moment
 
 QUICK = settings(
-    max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=50, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
 )
 LONG = settings(QUICK, max_examples=800)
 SEEDS = st.integers(0, 2**32)
@@ -172,7 +172,7 @@ def test_loads_never_together_long(seed):
     together_agrees(Random(seed), steps=9, changes=3)
 
 
-@settings(QUICK, max_examples=200)
+@settings(QUICK, max_examples=100)
 @given(SEEDS)
 def test_simulate_runs_like_the_plain_simulation(seed):
     random = Random(seed)
@@ -233,7 +233,7 @@ def a_class_acts_alike(seed: int) -> None:
             assert explorer.reaction(state, other, due) == explorer.reaction(state, vector, due)
 
 
-@settings(QUICK, max_examples=200)
+@settings(QUICK, max_examples=100)
 @given(SEEDS)
 def test_input_levels_explored_as_one_act_alike(seed):
     a_class_acts_alike(seed)

@@ -435,7 +435,7 @@ PIECES = ["\n", ":", "  ", "- ", "{", "}", "[", "]", "'", '"', "&a", "!!x", "\t"
           "S", "time: 10 s", "supply", "load", "null", "\u00e9", "#", "relay-make", "outputs: 3"]
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(st.data())
 def test_mutated_designs_are_read_or_refused_clearly(data: st.DataObject) -> None:
     good = json.dumps(design_document(parse_design(PUMP, "f", STARTER)), indent=1)

@@ -261,7 +261,7 @@ class TestHostile:
             except SynthError as problem:
                 assert str(problem)
 
-    @settings(max_examples=120, deadline=2000)
+    @settings(max_examples=80, deadline=2000)
     @given(st.integers(0, len(FULL) - 1), st.characters(), st.integers(0, 6))
     def test_mutated_file(self, at: int, char: str, gone: int) -> None:
         text = FULL[:at] + char + FULL[at + gone :]

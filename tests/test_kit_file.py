@@ -293,7 +293,7 @@ PIECES = ["\n", ":", "  ", "- ", "{", "}", "[", "]", "'", '"', "&a", "*a", "!!x"
           "#"]
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(st.data())
 def test_mutated_kits_are_read_or_refused_clearly(data: st.DataObject) -> None:
     text = data.draw(st.sampled_from([OWN, json.dumps(kit_document(load_kit("full")), indent=1)]))

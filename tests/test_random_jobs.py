@@ -161,9 +161,9 @@ def steps_agree(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_all_wirings_at_once_do_what_single_runs_do(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(150):
+    for seed in range(80):
         steps_agree(seed, trigger, counts)
-    assert counts["kept"] > 100 and counts["refuted"] > 500 and counts["changing"] > 30, counts
+    assert counts["kept"] > 50 and counts["refuted"] > 250 and counts["changing"] > 15, counts
 
 
 @pytest.mark.slow

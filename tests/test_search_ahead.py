@@ -54,7 +54,7 @@ def wiring(parts: Sequence[PartInUse], feeds: dict[str, str], kit: Kit = STARTER
 
 def without_waits(scenario: Scenario) -> Scenario:
     """Return the scenario with nothing told of what comes later."""
-    bare = tuple(dataclasses.replace(point, waits=()) for point in scenario.points)
+    bare = tuple(dataclasses.replace(point, waits=(), rises=False) for point in scenario.points)
     return dataclasses.replace(scenario, points=bare)
 
 

@@ -10,12 +10,19 @@ at f > p.
 
 1. All that happens until f is the expiry of timers and what follows one, so a timer expires at f;
    it ran at p, or was started after p at the expiry of another one; and so on. So at p some timer
-   runs that was started a multiple of the step before f, the step being what divides all settings
-   on offer. One instant f of each class (f modulo the step) is kept with a point.
+   runs that expires at f or before, a multiple of the step before it, the step being what divides
+   all settings on offer. The next instant f of each class (f modulo the step) is kept with a
+   point.
 2. Let the inputs and the loads have been as they are since an earlier point o. Were the circuit at
    o in the same state as at p, with the same times left, the load would have changed at f - p + o,
    which is before f. So the states differ. (No load changes between o and p: the instants at which
    one does are all on the grid.)
+3. Let a load have to go on. Take the first step after p, those of settling included, at which
+   anything dead goes live. A contact closed just before; for most parts this takes a control input
+   that goes live, which would have been earlier. What is left (`CLOSING` in `perpetual.py`): a
+   relay whose coil went dead; a bistable relay where reset wins, whose reset went dead while its
+   set was live; an on-delay or a recycler whose time was up. What is live before that step was so
+   at p, so at p the coil is live, or set and reset are, or the time runs.
 
 So a short run tells of what would otherwise only show in a long one.
 """
@@ -40,12 +47,14 @@ EVENTS = 40
 class Point:
     """One instant of the grid: its time in ticks (counted finely, see `Scenario.fine`), the
     levels of all inputs from then on, and the level that each load must settle at. `waits` are
-    later instants, one of each class, at which some load changes if no input does."""
+    later instants, the next of each class, at which some load changes if no input does; `rises`
+    says whether some load then goes on at one."""
 
     time: int
     inputs: tuple[bool, ...]
     loads: tuple[bool, ...]
     waits: tuple[int, ...] = ()
+    rises: bool = False
 
 
 @dataclass(frozen=True)
@@ -117,11 +126,14 @@ def build_scenario(
         clocks = machine.clocks(state, clocks, again, time, fine)
         points.append(Point(time, tuple(levels[n] for n in names), tuple(loads.values())))
         ahead.settled(time, state, clocks, loads)
-    waits = ahead.waits()
+    coming = ahead.coming()
     return Scenario(
         names,
         tuple(r.load for r in problem.requirements),
-        tuple(replace(point, waits=w) for point, w in zip(points, waits, strict=True)),
+        tuple(
+            replace(point, waits=waits, rises=rises)
+            for point, (waits, rises) in zip(points, coming, strict=True)
+        ),
         fine,
         ahead.step,
     )
@@ -137,8 +149,9 @@ class _Ahead:
         self._since: dict[str, tuple[bool, int]] = {}
         self._points: list[tuple[int, bool, dict[str, bool]]] = []
         """Of each point: its time, whether an input changes, and the loads."""
-        self._later: list[dict[int, int]] = []
-        """Class -> instant of a change after the last point before each change of the inputs."""
+        self._later: list[tuple[dict[int, int], bool]] = []
+        """What comes after the last point before each change of the inputs: class -> instant of
+        the first change, and whether some load goes on."""
         self._last: tuple[dict[str, bool], tuple[int, ...], dict[int, int]] | None = None
         self._fresh = True
 
@@ -158,21 +171,23 @@ class _Ahead:
         self._last = (loads, state, clocks)
         self._fresh = False
 
-    def waits(self) -> list[tuple[int, ...]]:
-        """Return for each point instants at which some load changes later, one of each class."""
+    def coming(self) -> list[tuple[tuple[int, ...], bool]]:
+        """Return for each point the next instant of each class at which some load changes, and
+        whether some load goes on, if no input changes."""
         if not self.step:
-            return [()] * len(self._points)
+            return [((), False)] * len(self._points)
         self._finish()
-        found: list[tuple[int, ...]] = []
-        later, runs = dict[int, int](), len(self._later)
+        found: list[tuple[tuple[int, ...], bool]] = []
+        later, rises, runs = dict[int, int](), False, len(self._later)
         after: tuple[int, bool, dict[str, bool]] | None = None
         for point in reversed(self._points):
             if after is None or after[1]:
                 runs -= 1
-                later = dict(self._later[runs])
+                later, rises = dict(self._later[runs][0]), self._later[runs][1]
             elif after[2] != point[2]:
                 later[after[0] % self.step] = after[0]
-            found.append(tuple(later.values()))
+                rises = rises or _some_on(point[2], after[2])
+            found.append((tuple(later.values()), rises))
             after = point
         return found[::-1]
 
@@ -181,12 +196,12 @@ class _Ahead:
         if self._last is None or not self.step:
             return
         loads, state, clocks = self._last
-        machine, found = self.problem.machine, dict[int, int]()
+        machine, found, rises = self.problem.machine, dict[int, int](), False
         levels = {name: level for name, (level, _) in self._since.items()}
         classes = {due % self.step for due in clocks.values()}
         end = self._end()
         for _ in range(EVENTS):
-            if not clocks or len(found) == len(classes):
+            if not clocks or (len(found) == len(classes) and rises):
                 break
             time = min(clocks.values())
             if end is not None and time >= end:
@@ -197,7 +212,8 @@ class _Ahead:
             clocks = machine.clocks(state, clocks, again, time, self.fine)
             if loads != before:
                 found.setdefault(time % self.step, time)
-        self._later.append(found)
+                rises = rises or _some_on(before, loads)
+        self._later.append((found, rises))
         self._last = None
 
     def _end(self) -> int | None:
@@ -209,6 +225,11 @@ class _Ahead:
             if item.steady is None and most is not None:
                 ends.append(since + most * self.fine)
         return min(ends, default=None)
+
+
+def _some_on(before: dict[str, bool], after: dict[str, bool]) -> bool:
+    """Return whether some load goes on."""
+    return any(level and not before[load] for load, level in after.items())
 
 
 def _own_times(

@@ -73,6 +73,8 @@ class Unrolled:
         self.live_in: dict[tuple[int, str], int] = {}
         self.live_out: dict[tuple[int, str], int] = {}
         self.escaped = off
+        self._short: dict[tuple[int, str, int], int] = {}
+        """Literals for settings of at most some time, by slot, name and how many are."""
         self.settled_loads: list[dict[int, int]] = []
         self._stretch: list[Settled] = []
         """The points, up to the present, since which the inputs and loads are as they are."""
@@ -364,17 +366,47 @@ class Unrolled:
         self._pairs(steps, unless)
 
     def _wait(self, index: int) -> None:
-        """Ask for a running timer for each class of instants at which loads change later."""
-        step = self.scenario.step
+        """Ask for a timer that expires in time, for each class of instants at which loads change
+        later, and for a part that can close where some load goes on later."""
+        point, step, fine = self.scenario.points[index], self.scenario.step, self.scenario.fine
         unless = [] if self.escaped == -self.true else [self.escaped]
-        for later in self.scenario.points[index].waits:
-            running = [
-                literal
-                for clock in self.clocks.values()
+        for later in point.waits:
+            in_time = [
+                self._both(literal, self._phase(i, key), self._at_most_time(i, key, left))
+                for i, clock in self.clocks.items()
                 for start, literal in clock.since.items()
                 if (later - self.times[start]) % step == 0
+                for left in [(later - self.times[start]) // fine]
+                for key, _ in self._settings(i)
             ]
-            self.formula.add(*running, *unless)
+            self.formula.add(*in_time, *unless)
+        if point.rises:
+            self.formula.add(*self._can_close(), *unless)
+
+    def _at_most_time(self, i: int, key: str, most: int) -> int:
+        """Return the literal: setting `key` of slot `i` is at most `most` ticks."""
+        options = dict(self._settings(i))[key]
+        fitting = [chosen for ticks, chosen in options.items() if int(ticks) <= most]
+        if len(fitting) == len(options):
+            return self.true
+        known = (i, key, len(fitting))
+        if known not in self._short:
+            self._short[known] = self._either(*fitting)
+        return self._short[known]
+
+    def _can_close(self) -> list[int]:
+        """Return literals: this part may close a contact though nothing goes live before."""
+        found: list[int] = []
+        for i, slot in enumerate(self.wiring.slots):
+            if slot.kind in (PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER):
+                found.append(self.state[i].contact)
+            elif slot.kind is PartType.BISTABLE:
+                wins = self.wiring.choices[i]["wins"].get("set", -self.true)
+                set_, reset = self.live_in[i, "set"], self.live_in[i, "reset"]
+                found.append(self._both(set_, reset, -wins))
+            elif slot.kind in (PartType.ON_DELAY, PartType.RECYCLER):
+                found.append(self.state[i].running)
+        return found
 
     def _distinct(self, index: int) -> None:
         """Ask for another state than at the points before, while the same change is waited for.

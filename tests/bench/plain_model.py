@@ -2,7 +2,8 @@
 
 The obvious formulation, for comparison only. Parts that may be used, a Boolean for each wire, an
 amount of units for each terminal, and one copy of the circuit's state for each settling step of
-each second of a run. It shares no code with the package. It is even given less to do: one run of
+each second of a run. Splitting parts can also be left out and priced by the number of branches,
+as the search does it. It shares no code with the package. It is even given less to do: one run of
 the inputs, where the real search needs several and an exact check.
 """
 
@@ -49,6 +50,7 @@ OFFERS = {
     "divider": (3, 3),
 }
 """Most of each type, and its price (those of the kit `starter`)."""
+SPLITTING = ("tap-off", "divider")
 LOADS = ("pump", "light", "heater")
 
 Wires = set[tuple[str, str]]
@@ -63,8 +65,13 @@ def wanted(levels: dict[str, bool], second: int, since: int) -> dict[str, bool]:
 
 @dataclass
 class PlainModel:
-    """The model, with its wires to be read or fixed."""
+    """The model, with its wires to be read or fixed.
 
+    Without `explicit`, sharing is priced: an output may feed any number of inputs, for the least
+    price of so many branches, and there are no splitting parts and no amounts.
+    """
+
+    explicit: bool = True
     model: Any = field(default_factory=cp_model.CpModel)
     parts: dict[str, str] = field(default_factory=dict)
     """Part name to type."""
@@ -77,6 +84,8 @@ class PlainModel:
     def __post_init__(self) -> None:
         true = self.true = self.model.new_constant(1)
         for kind, (most, price) in OFFERS.items():
+            if kind in SPLITTING and not self.explicit:
+                continue
             names = [f"{kind} {number + 1}" for number in range(most)]
             for name in names:
                 self.parts[name] = kind
@@ -87,7 +96,8 @@ class PlainModel:
         for load in LOADS:
             self.parts[load], self.used[load] = "load", true
         self._wiring()
-        self._amounts()
+        if self.explicit:
+            self._amounts()
         self._run()
         self.model.minimize(self.price)
 
@@ -112,6 +122,14 @@ class PlainModel:
         self.feeds = {}
         for source in self.outputs:
             count = sum(self.wire(source, t) for t in self.inputs)
+            if not self.explicit:
+                # Two branches for a tap-off, three for a divider: ceil(3 (n - 1) / 2) coins.
+                coins = model.new_int_var(0, 2 * len(self.inputs), "")
+                model.add(2 * coins >= 3 * (count - 1))
+                self.price += coins
+                for target in self.inputs if source[0] != "supply" else ():
+                    model.add_implication(self.wire(source, target), self.used[source[0]])
+                continue
             self.feeds[source] = model.new_bool_var("")
             model.add(count == self.feeds[source])
             if source[0] != "supply":
@@ -280,7 +298,21 @@ class PlainModel:
         for key, variable in self.wires.items():
             self.model.add(variable == int(key in wires))
         for name, value in settings.items():
-            self.model.add(self.settings[name] == value)
+            if name in self.settings:
+                self.model.add(self.settings[name] == value)
+
+
+def contracted(wires: Wires) -> Wires:
+    """Return the wires without splitting parts: each input at the output that feeds it at last."""
+    behind = {target.rpartition(":")[0]: source for source, target in wires}
+    found = set()
+    for first, target in wires:
+        source = first
+        while source.startswith(SPLITTING):
+            source = behind[source.rpartition(":")[0]]
+        if not target.startswith(SPLITTING):
+            found.add((source, target))
+    return found
 
 
 @dataclass(frozen=True)
@@ -293,12 +325,17 @@ class PlainAnswer:
     seconds: float
 
 
-def solve_plain(seconds: float, fixed: tuple[Wires, dict[str, int]] | None = None) -> PlainAnswer:
+def solve_plain(
+    seconds: float,
+    fixed: tuple[Wires, dict[str, int]] | None = None,
+    explicit: bool = True,
+) -> PlainAnswer:
     """Build and solve the model within about `seconds` of solving, on two workers."""
     began = time.perf_counter()
-    plain = PlainModel()
+    plain = PlainModel(explicit)
     if fixed is not None:
-        plain.fix(*fixed)
+        wires, settings = fixed
+        plain.fix(wires if explicit else contracted(wires), settings)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
     solver.parameters.max_time_in_seconds = seconds

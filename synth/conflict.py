@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 
 from synth.result import Status
 
@@ -58,6 +59,8 @@ class WayOut:
     cheapest: bool = False
     time: int | None = None
     values: tuple[int | None, ...] = ()
+    unit_hours: Fraction | None = None
+    """What a goal about energy is set to; `value` is None then."""
 
     @property
     def given(self) -> tuple[tuple[Wish, int | None], ...]:

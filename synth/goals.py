@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from fractions import Fraction
 from typing import TypeAlias
 
 from synth.errors import Place
@@ -258,7 +259,14 @@ class AtMostUnits(_Said):
     units: int
 
 
-Goal: TypeAlias = LoadGoal | Cutoff | NeverTogether | Gap | AtMostUnits
+@dataclass(frozen=True)
+class AtMostUnitHours(_Said):
+    """On a day on which no input but the night moves, no more than `unit_hours` are used."""
+
+    unit_hours: Fraction
+
+
+Goal: TypeAlias = LoadGoal | Cutoff | NeverTogether | Gap | AtMostUnits | AtMostUnitHours
 
 # ---- what is known of the inputs ------------------------------------------------------------
 

@@ -175,13 +175,15 @@ class Held:
     """A day of one circuit with every input but the night held at `levels`.
 
     `fed` is how long (ticks) each consumer, and each load, is on in the day; `stretches` what its
-    own consumers use: (from, to, units) over one day, ticks from dusk.
+    own consumers use: (from, to, units) over one day, ticks from dusk. `runs` is when each load is
+    on: (from, to).
     """
 
     circuit: int
     levels: tuple[tuple[str, bool], ...]
     fed: tuple[tuple[str, Fraction], ...]
     stretches: tuple[tuple[int, int, int], ...]
+    runs: tuple[tuple[str, tuple[tuple[int, int], ...]], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from fractions import Fraction
 
 from synth.errors import Place
 from synth.parts.kit import Kit
@@ -77,6 +78,20 @@ class Peak:
     goal: int
 
 
+@dataclass(frozen=True)
+class Energy:
+    """On every held day (`synth.days`) all consumers, loads and controls, use at most `unit_hours`.
+
+    `nights` are the lengths of the night, in ticks, of the days that are asked about.
+    """
+
+    unit_hours: Fraction
+    goal: int
+    nights: tuple[int, ...]
+    others: tuple[int, ...] = ()
+    """Goals that ask the same with more unit-hours."""
+
+
 class Objective(StrEnum):
     """What to minimise."""
 
@@ -137,6 +152,7 @@ class Problem:
     """Groups of inputs of which at most one is ever at 1."""
     apart: tuple[Apart, ...] = ()
     peak: Peak | None = None
+    energy: Energy | None = None
     limits: Limits = Limits()
     objectives: tuple[Objective, ...] = (Objective.PRICE, Objective.SUPPLY, Objective.WIRES)
     assumptions: tuple[str, ...] = ()

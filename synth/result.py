@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from synth.days import DayUse
 from synth.design import Design
 from synth.trace import Moment, Trace
 
@@ -29,6 +30,8 @@ class Fault(StrEnum):
     """Two loads that must never be on together are, if only for a step."""
     PEAK = "peak"
     """More units in use at one moment than allowed."""
+    ENERGY = "energy"
+    """More energy used on a held day than allowed."""
     CHATTER = "chatter"
     """The circuit never settles."""
     RACE = "race"
@@ -67,6 +70,8 @@ class Defect:
     message: str
     goals: tuple[int, ...] = ()
     counterexample: Counterexample | None = None
+    use: DayUse | None = None
+    """The day on which too much energy is used."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,9 @@ class Verdict:
     defects: tuple[Defect, ...] = ()
     notes: tuple[str, ...] = ()
     seconds: float = 0.0
+    day: DayUse | None = None
+    """Where a goal is about energy and all others are kept: a day on which too much is used, else
+    the one that uses most (no day uses more than its total)."""
 
 
 @dataclass(frozen=True)
@@ -104,5 +112,8 @@ class Outcome:
     clash: tuple[str, ...] = ()
     times: tuple[tuple[str, float], ...] = ()
     """Seconds spent in each stage, by name."""
+    least_energy: DayUse | None = None
+    """Where a goal is about energy and no design was found: the worst day of the design, of those
+    met that do all else, that uses least; None when none was met."""
     to_buy: int | None = None
     """Where parts are in stock: what is left of `price` to be paid, which is what counts."""

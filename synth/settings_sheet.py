@@ -103,6 +103,13 @@ class SettingsSheet:
     ranks_kept: bool = True
     longest_in_ranks: int | None = None
     out_of_reach: bool = False
+    left_out: tuple[str, ...] = ()
+    """Goals that are no part of a test with these times, each with the reason, in sentences."""
+
+    @property
+    def every_goal(self) -> str:
+        """'every goal', or which of them are meant."""
+        return "every goal but those left out" if self.left_out else "every goal"
 
     @property
     def longest(self) -> int:

@@ -102,11 +102,10 @@ def test_words_that_exclude_each_other_name_their_goals() -> None:
     assert pipeline.plan(problem).status is Status.IMPOSSIBLE
 
 
-@pytest.mark.xfail(strict=True, reason="a phrase with a choice alone is read, and the choice lost")
 def test_choices_in_phrases_of_their_own_contradict_each_other() -> None:
     goals = "x started by a and stopped by b; x stop wins; x start wins"
     problem = pipeline.read_problem(None, goals, None, contradictory=True)
-    assert problem.contradictions
+    assert "goals 2 and 3 contradict each other" in problem.contradictions[0]
 
 
 @pytest.mark.parametrize(
@@ -139,6 +138,53 @@ limits: {supply: 2}
         told.startswith("without goal 2 (lamp at night) and a supply of up to 4 units (2 more): ")
         for told in words
     )
+
+
+# --- bounds on one part that exclude each other ---------------------------------------------------
+
+EXCLUDING = [
+    # limits, least to most that both may be, why, in words
+    ("most: {relay make: 1}, least: {relay make: 2}", 1, 2, "only 1 can be"),
+    ("without: [relay make], least: {relay make: 1}", 0, 1, "none can be"),
+]
+
+
+@pytest.mark.parametrize(("limits", "most", "least", "why"), EXCLUDING)
+def test_at_least_above_at_most_is_a_clash_of_these_two(
+    limits: str, most: int, least: int, why: str, tmp_path: Path
+) -> None:
+    """No goal has a part in it. By hand: either bound may move to the other, and no less will do,
+    since they are met just when both are the same."""
+    text = "kit: starter\ngoals: [lamp at night, bell always]\nlimits: {%s}\n"
+    problem, found = conflict(tmp_path, text % limits)
+    assert found.smallest
+    assert {(wish.kind, wish.part, wish.number) for wish in found.clash} == {
+        (Kind.MOST, "relay make", most),
+        (Kind.LEAST, "relay make", least),
+    }
+    assert found.reasons == (f"at least {least} of 'relay make' should be in use, and {why}",)
+    ways = {way.dropped[0].kind: way for way in found.ways}
+    assert len(ways) == len(found.ways) == 2
+    assert (ways[Kind.MOST].value, ways[Kind.LEAST].value) == (least, most)
+    assert all(way.least and way.cheapest and len(way.dropped) == 1 for way in found.ways)
+    # What it costs is what a plan with the bound moved costs.
+    for value, kind in ((least, Kind.MOST), (most, Kind.LEAST)):
+        moved = f"most: {{relay make: {value}}}, least: {{relay make: {value}}}"
+        (tmp_path / "moved.yaml").write_text(text % moved, encoding="utf-8")
+        plan = pipeline.plan(pipeline.read_problem(str(tmp_path / "moved.yaml"), None, None))
+        assert (plan.status, plan.price) == (Status.PROVEN, ways[kind].price)
+
+
+def test_a_plan_with_bounds_that_exclude_each_other_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "goals.yaml"
+    path.write_text(
+        "goals: [lamp always]\nlimits: {most: {relay make: 1}, least: {relay make: 2}}\n",
+        encoding="utf-8",
+    )
+    told = run("plan", str(path))
+    assert told.exit_code == 1
+    assert "at least 2 of 'relay make' should be in use, and only 1 can be" in told.stdout
+    assert "synth clash" in told.stdout
 
 
 # --- wording --------------------------------------------------------------------------------------

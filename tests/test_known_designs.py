@@ -45,7 +45,7 @@ from synth.search.scenario import Scenario
 from synth.search.slots import Slot, Wiring
 from synth.search.solver import CpSat
 from synth.search.unroll import Unrolled
-from synth.search.whole import most_of_each
+from synth.search.within import most_of_each
 from synth.share import fan_out_price, share_power
 from synth.trace import Moment
 

@@ -267,7 +267,8 @@ class TestFiles:
                     rf"not ok {number} - ([^#\\]|\\.)* # TODO not done yet", line
                 )
                 assert step["do"] in line
-            assert "set every time back" in steps[-1]["do"]
+            last = "set every time back" if job(name).timed else "compare every setting"
+            assert steps[-1]["do"].startswith(last)
 
     def test_pdf(self) -> None:
         pytest.importorskip("fpdf")
@@ -470,8 +471,9 @@ class TestBudget:
         assert a_day / 1440 == Fraction("0.8") / 6
         tank = self.rows(out / "11-tank.csv")
         assert tank[0]["hours"] == "2.5"
-        # Whatever the inputs do, it cannot be worse than a pump that never stops: 25 min.
-        assert Fraction(tank[1]["hours"]) == Fraction("0.42")
+        # Whatever the inputs do, it cannot be worse than a pump that never stops: 25 min, told
+        # as no longer than it is.
+        assert Fraction(tank[1]["hours"]) == Fraction("0.41")
 
     def test_battery(self, tmp_path: Path) -> None:
         """5000 Wh a day from 130.2 Ah at 48 V, 80 % usable, last a day (a worked example of

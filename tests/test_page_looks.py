@@ -305,6 +305,7 @@ def test_print_leaves_what_can_be_read(browser: Any, tmp_path: Path) -> None:
     with Opened(browser, tmp_path, html_of(*kept("potting-shed"))) as opened:
         opened.page.emulate_media(media="print")
         assert not opened.page.locator("#run").is_visible()
+        assert not opened.page.locator("#part").is_visible(), "nothing is chosen"
         for id_ in ("drawing", "lights", "roll", "levers"):
             assert opened.page.locator(f"#{id_}").is_visible()
         folded = "() => [...document.querySelectorAll('details:not(#keys)')].map((d) => d.open)"

@@ -35,7 +35,7 @@ from synth.parts.kit import Kit, KitPart, Trigger
 from synth.pipeline import plan
 from synth.problem import Limits, Objective, Problem
 from synth.result import Status
-from synth.search import lists, slots, whole
+from synth.search import lists, slots, within
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue
 from synth.search.slots import Wiring, joint_of_sets
@@ -317,7 +317,7 @@ def test_claims_are_those_of_a_model_that_holds_each_joint(
     sets = plan(problem, seconds=30)
     assert sets.status is Status.PROVEN
     assert not any("joints that cost nothing" in bound for bound in sets.bounds)
-    for room in (slots, lists, whole):
+    for room in (slots, lists, within):
         monkeypatch.setattr(room, "joint_of_sets", lambda problem: None)
     held = plan(problem, seconds=30)
     assert held.price == sets.price

@@ -369,7 +369,6 @@ def wirable(design: Design, limits: Limits) -> bool:
 WRONG = [
     ("limits: {least: {rely make: 1}}", "has no part 'rely make'"),
     ("limits: {least: {tap-off: 1}}", "cannot be asked for"),
-    ("limits: {least: {relay make: 2}, most: {relay make: 1}}", "at most 1 allowed"),
     ("limits: {least: {relay make: 13}}", "at most 12 of a part"),
     ("limits: {least: {relay make: many}}", "whole number"),
     ("limits: {least: 3}", "map of 'name: value'"),

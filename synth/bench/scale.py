@@ -43,7 +43,7 @@ from synth.bench.times import (
 )
 from synth.design import Design
 from synth.errors import GoalError, Undecided
-from synth.goals import Fact, Goal, GoalList
+from synth.goals import AtMostUnitHours, Fact, Goal, GoalList
 from synth.parts.behaviour import TIMED
 from synth.problem import Problem
 from synth.result import Verdict
@@ -127,7 +127,15 @@ def bench_test(
     """Return the least test times that keep every goal of a design that holds, and the order of
     its events. Raises Undecided when not even proportional times could be checked in time."""
     deadline = clock.monotonic() + wishes.seconds
-    search = _Search(design, goal_list, problem, tools, wishes, deadline)
+    of_days = [goal for goal in goal_list.goals if isinstance(goal, AtMostUnitHours)]
+    goals = tuple(goal for goal in goal_list.goals if goal not in of_days)
+    asked = replace(problem, energy=None)
+    search = _Search(design, replace(goal_list, goals=goals), asked, tools, wishes, deadline)
+    search.left_out = tuple(
+        f"goal {goal.number} ({goal.phrase}) is about the energy of a whole day at the real times; "
+        "with test times it says nothing, so it is left out of the test"
+        for goal in of_days
+    )
     return search.result()
 
 
@@ -150,6 +158,8 @@ class _Search:
     ranks: list[Cut] = field(default_factory=list)
     """The wish that longer times get larger numbers."""
     together: tuple[Together, ...] = ()
+    left_out: tuple[str, ...] = ()
+    """Which goals are no part of the test, and why."""
 
     def __post_init__(self) -> None:
         self.uses: dict[int, list[TimeUse]] = uses_of(self.design, self.goal_list)
@@ -479,7 +489,8 @@ class _Search:
             passes=passes_of(self.goal_list, made.times.__getitem__) if times else (),
             longest_wanted=self.wishes.longest,
             states=made.states,
-            notes=notes,
+            notes=(*notes, *self.left_out),
+            left_out=self.left_out,
             apart=self.wishes.apart,
             together=self.together,
             out_of_reach=out_of_reach,
@@ -508,8 +519,9 @@ def _same_meaning(one: Problem, two: Problem) -> bool:
         asked[0] == asked[1]
         and one.inputs == two.inputs
         and sorted(one.never_together) == sorted(two.never_together)
-        and one.apart == two.apart
-        and one.peak == two.peak
+        and [replace(pair, goal=0) for pair in one.apart]
+        == [replace(pair, goal=0) for pair in two.apart]
+        and (one.peak and one.peak.units) == (two.peak and two.peak.units)
     )
 
 

@@ -11,14 +11,13 @@ from fractions import Fraction
 
 from synth.check.circuit import Circuit, State
 from synth.check.settle import settle
+from synth.days import DAY, settings
 from synth.design import Design
 from synth.errors import Undecided
 from synth.modes import Held, ModeGraph, Needs
 from synth.parts.behaviour import CONTROLLED, PartType
 from synth.problem import InputKind, Problem
 
-DAY = 86_400_000
-"""A day in ticks."""
 MOST_SETTINGS = 64
 """Settings of the held inputs that are run for one circuit; one with more is left out."""
 MOST_EVENTS = 400_000
@@ -56,42 +55,22 @@ def held_days(
     days: list[Held] = []
     for g, graph in enumerate(graphs):
         circuit = Circuit(design, problem.kit, graph.inputs, frozenset(graph.parts))
-        settings = _settings(problem, graph)
-        if len(settings) > MOST_SETTINGS:
+        held = settings(problem, graph.inputs)
+        if len(held) > MOST_SETTINGS:
             continue
         try:
             left = MOST_EVENTS
             found = []
-            for levels in settings:
+            for levels in held:
                 edges = _edges(circuit, levels, problem, night)
                 for start in _starts(circuit, graph, edges[0][1]):
-                    day, events = _day(circuit, g, levels, start, edges, needs, left)
+                    day, events = _day(circuit, g, graph, levels, start, edges, needs, left)
                     left -= events
                     found.append(day)
         except Undecided:
             continue
         days += dict.fromkeys(found)
     return tuple(days)
-
-
-def _settings(problem: Problem, graph: ModeGraph) -> list[dict[str, bool]]:
-    """Return the allowed levels of all inputs but the supply and the night."""
-    kinds = {item.name: item for item in problem.inputs}
-    result: list[dict[str, bool]] = [{}]
-    for name in graph.inputs:
-        item = kinds.get(name)
-        kind = item.kind if item else InputKind.SENSOR
-        if kind in (InputKind.SUPPLY, InputKind.NIGHT):
-            continue
-        choices = (False, True) if item is None or item.steady is None else (item.steady,)
-        if kind is InputKind.BUTTON and (item is None or item.steady is None):
-            choices = (False,)
-        result = [{**levels, name: level} for levels in result for level in choices]
-    return [
-        levels
-        for levels in result
-        if all(sum(levels.get(n, False) for n in g) <= 1 for g in problem.never_together)
-    ]
 
 
 def _edges(
@@ -116,7 +95,7 @@ def _starts(circuit: Circuit, graph: ModeGraph, vector: int) -> list[State]:
 
 
 def _day(
-    circuit: Circuit, number: int, levels: dict[str, bool], start: State,
+    circuit: Circuit, number: int, graph: ModeGraph, levels: dict[str, bool], start: State,
     edges: tuple[tuple[int, int], ...], needs: Needs, most: int,
 ) -> tuple[Held, int]:
     """Return the day and how many events it took; raises Undecided after `most`."""
@@ -128,6 +107,7 @@ def _day(
     until = {i: limit for i, limit in until.items() if limit}
     on_time: dict[str, int] = {}
     stretches: list[tuple[int, int, int]] = []
+    runs: dict[str, list[tuple[int, int]]] = {name: [] for name in graph.loads}
     time, place = 0, 0
     for events in range(most):  # noqa: B007 - it is returned
         due = sum(1 << i for i, at in until.items() if at == time)
@@ -157,6 +137,11 @@ def _day(
             begin = max(time, DAY)
             for name in fed:
                 on_time[name] = on_time.get(name, 0) + end - begin
+            for name in graph.loads:
+                if f"{name}:in" in fed:
+                    own = runs[name]
+                    first = own.pop()[0] if own and own[-1][1] == begin - DAY else begin - DAY
+                    own.append((first, end - DAY))
             if stretches and stretches[-1][2] == used:
                 stretches[-1] = (stretches[-1][0], end - DAY, used)
             else:
@@ -169,5 +154,6 @@ def _day(
     held = Held(
         number, tuple(levels.items()),
         tuple((name, Fraction(on)) for name, on in sorted(on_time.items())), tuple(stretches),
+        tuple((name, tuple(own)) for name, own in runs.items()),
     )
     return held, events

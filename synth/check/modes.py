@@ -59,13 +59,14 @@ def mode_graphs(
     for cone in cones(design, problem):
         loads = [p.name for p in design.parts if p.type is PartType.LOAD and p.name in cone.parts]
         if loads or any(p.type in CONTROLLED for p in design.parts if p.name in cone.parts):
-            graphs.append(_graph(design, problem, cone, tuple(loads), deadline))
+            graphs.append(graph_of(design, problem, cone, tuple(loads), deadline))
     return tuple(graphs)
 
 
-def _graph(
+def graph_of(
     design: Design, problem: Problem, cone: Cone, loads: tuple[str, ...], deadline: float | None
 ) -> ModeGraph:
+    """Return the modes of one circuit, of which `loads` are the loads; see `mode_graphs`."""
     followed = {input_of(p) for p in design.parts if p.type in SENSING and p.name in cone.parts}
     names = [item.name for item in problem.inputs if item.name in followed]
     # Others bear on what may happen only where something is known of their times.

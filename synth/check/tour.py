@@ -26,6 +26,8 @@ from synth.trace import Moment
 
 PAUSE = 5_000
 """Time between two steps where nothing forces less, in ticks: to look, and to write it down."""
+BRISK = 2_000
+"""The same where a time that runs leaves little room, in ticks: to move an input, and to look."""
 MOST_STEPS = 200
 MOST_LOOKED_AT = 20_000
 """Situations looked at on the way to one thing before it is given up."""
@@ -246,11 +248,14 @@ class Tester:
         for name in live.circuit.bits:
             if not self._may_move(live, name):
                 continue
+            begin = max(live.time, free[name])
             time = max(live.time + PAUSE, free[name])
-            if end is not None and time >= end:
-                begin = max(live.time, free[name])
+            if end is not None and end - begin < 3 * PAUSE:
+                # What is left has to do for the steps that follow, too.
                 gap = end - begin
-                time = begin + (round_time(int(gap) // 2) if gap >= 2 else gap / 2)
+                time = max(live.time + BRISK, free[name])
+                if gap < 2 * BRISK:
+                    time = begin + (round_time(int(gap) // 2) if gap >= 2 else gap / 2)
             # Also once every input may move again: what then comes next is free of the past.
             for at in dict.fromkeys((time, max(time, *free.values()))):
                 within = end is None or at < end

@@ -5,12 +5,14 @@ from __future__ import annotations
 import time as clock
 
 from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
+from synth.check.energy import kept_in_words, too_much, worst_day
 from synth.check.explore import Budget, Explored, Explorer
 from synth.check.structure import structure
 from synth.check.witness import defect
+from synth.days import DayUse
 from synth.design import Design
 from synth.errors import Undecided
-from synth.problem import Apart, Peak, Problem
+from synth.problem import Apart, Energy, Peak, Problem
 from synth.result import Defect, Fault, Verdict
 
 
@@ -33,10 +35,11 @@ def check(
     defects = list(structure(design, problem.kit, problem))
     states = 0
     notes: list[str] = []
+    day: DayUse | None = None
 
     def verdict() -> Verdict:
         seconds = clock.monotonic() - began
-        return Verdict(not defects, states, tuple(defects), tuple(notes), seconds)
+        return Verdict(not defects, states, tuple(defects), tuple(notes), seconds, day)
 
     if any(d.fault is Fault.STRUCTURE for d in defects) or (defects and stop_at_first):
         return verdict()
@@ -77,26 +80,35 @@ def check(
             f"the order in which {', '.join(racy)} move can matter for how they come to rest, "
             f"but every goal holds in every order"
         )
+    if problem.energy is not None and not defects:
+        # Days are those of a design that does all else.
+        day = worst_day(design, problem, problem.energy, deadline)
+        defects.extend(too_much(day, problem, problem.energy))
+        if not defects:
+            notes.append(kept_in_words(day, problem, problem.energy))
     return verdict()
 
 
 def first_failure(
     design: Design,
     problem: Problem,
-    of: str | Apart | Peak,
+    of: str | Apart | Peak | Energy,
     *,
     deadline: float | None = None,
     most_states: int = 500_000,
 ) -> Defect | None:
     """Return the shortest way in which one thing asked of `design` fails, None if it holds.
 
-    `of` is a load that some goal names, two loads never on together, or the most units in use.
+    `of` is a load that some goal names, two loads never on together, the most units in use, or the
+    energy of a day.
     Only what the circuit does is judged, not how it is built: an input without a wire is dead,
     an output may feed several wires, and units are not counted but for a peak; so one can ask
     what is left of a design when something in it is left out. Parts that `of` does not depend on
     are not looked at, also where they never settle.
     Raises Undecided when time or states run out; DesignError for a loop through power inputs.
     """
+    if isinstance(of, Energy):
+        return next(iter(too_much(worst_day(design, problem, of, deadline), problem, of)), None)
     budget = Budget(deadline, most_states)
     if isinstance(of, Peak):
         try:

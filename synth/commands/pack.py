@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from fractions import Fraction
 from pathlib import Path
@@ -142,6 +143,12 @@ def command(
         seconds=time_limit, goals=(file, text), reaction=reaction,
     )
     pipeline.write_folder(out, files)
+    # What an earlier pack had and this one has not would be taken for a sheet of this one.
+    left = sorted(path.name for path in Path(out).iterdir()
+                  if path.name not in files and re.match(r"\d\d-|drawings\.pdf$", path.name))
+    if left:
+        click.echo(f"synth: left in {out} from an earlier pack, and no part of this one: "
+                   f"{', '.join(left)}", err=True)
     if form == "json":
         from synth.report.document import to_json
 

@@ -14,7 +14,7 @@ from synth.explain.removals import Variation, bare, consumers, pruned, variation
 from synth.explain.wishes import wishes_alone
 from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit
-from synth.problem import Apart, Peak, Problem
+from synth.problem import Apart, Energy, Peak, Problem
 from synth.reasons import Answer, Broken, Change, PartReasons, Reasons, Unkept
 from synth.result import Counterexample, Defect, Fault
 from synth.trace import Moment, Trace
@@ -22,8 +22,9 @@ from synth.trace import Moment, Trace
 LONGEST_CHECK = 5.0
 """Seconds that one question to the exact check may take."""
 
-Subject = str | Apart | Peak
-"""One thing that is asked: a load's goals, two loads never on together, a peak."""
+Subject = str | Apart | Peak | Energy
+"""One thing that is asked: a load's goals, two loads never on together, a peak, the
+energy of a day."""
 
 _Key = tuple[Subject, tuple[PartInUse, ...], frozenset[tuple[Terminal, Terminal]]]
 
@@ -107,6 +108,8 @@ class _Asked:
         self.subjects += problem.apart
         if problem.peak is not None:
             self.subjects.append(problem.peak)
+        if problem.energy is not None:
+            self.subjects.append(problem.energy)
         self.wishes = wishes_alone(problem)
         plain = pruned(bare(design), problem.kit)
         # The design holds as it is: what a change does not reach holds still.
@@ -288,7 +291,7 @@ def _upstream(design: Design, *names: str) -> frozenset[str]:
 
 def _key(design: Design, subject: Subject) -> _Key:
     """Return all that the judgement of `subject` depends on."""
-    if isinstance(subject, Peak):
+    if isinstance(subject, Peak | Energy):
         names = frozenset(part.name for part in design.parts)
     elif isinstance(subject, Apart):
         names = _upstream(design, subject.first, subject.second)

@@ -21,7 +21,8 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from synth.conflict import Conflict, Kind, Wish
-from synth.explore.figures import SENTENCES, figure
+from synth.days import EVER, loads_alone
+from synth.explore.figures import SENTENCES, energy_figure, figure
 from synth.explore.ways import LEAST_SECONDS, ONE_SHARE, Retimed, Ways
 from synth.parts.kit import Kit
 from synth.problem import Limits, Objective, Problem
@@ -54,11 +55,27 @@ def clash_of(
     found, left_out = search.all()
     if found.status is not Status.IMPOSSIBLE:
         return found
-    ways = Ways(search, cheapest or any_design, retimed)
+    least = _once(cheapest or any_design)
+    ways = Ways(search, least, retimed)
     out = ways.out_of(found.clash, left_out)
-    told = search.figures(found.clash, cheapest or any_design)
+    told = search.figures(found.clash, least)
     found = replace(found, reasons=(*found.reasons, *told))
     return replace(found, ways=out, notes=(*found.notes, *ways.notes), seconds=search.spent())
+
+
+def _once(plan: Plan) -> Plan:
+    """Return what plans as `plan` does, and remembers what was proven."""
+    known: dict[Problem, Outcome] = {}
+
+    def planned(problem: Problem, seconds: float) -> Outcome:
+        outcome = known.get(problem)
+        if outcome is None:
+            outcome = plan(problem, seconds)
+            if outcome.status in (Status.PROVEN, Status.IMPOSSIBLE):
+                known[problem] = outcome
+        return outcome
+
+    return planned
 
 
 CLASH_SHARE = 0.6
@@ -205,15 +222,39 @@ class _Clash:
         known = self.answers.get(wishes)
         if known is not None:
             return known
+        excluded = bounds_excluded(wishes)
+        if excluded:
+            return self.answers.setdefault(wishes, Outcome(Status.IMPOSSIBLE, clash=(excluded,)))
         problem = self.problem_of(wishes)
         if problem is None:
-            return Outcome(Status.BEST_FOUND)  # nothing to be had, so nothing clashes
+            # Some goals mean nothing without others, and so ask nothing; the rest may clash. Where
+            # there is nothing to be had, nothing clashes.
+            part = self._part(wishes)
+            status = self.ask(part).status if part and part != wishes else Status.BEST_FOUND
+            decided = status in (Status.IMPOSSIBLE, Status.UNDECIDED)
+            return self.answers[part] if decided else Outcome(Status.BEST_FOUND)
         began = time.monotonic()
         outcome = self.any_design(problem, self.time_for_one())
         if outcome.status is not Status.UNDECIDED:
             self.slowest = max(self.slowest, time.monotonic() - began)
         self.answers[wishes] = outcome
         return outcome
+
+    def _part(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
+        """Return the most of `wishes`, which cannot be asked as they are, that can be asked."""
+        limits = frozenset(wish for wish in wishes if wish.kind is not Kind.GOAL)
+        goals: list[Wish] = []
+        more = True
+        while more:
+            more = False
+            for wish in self.ordered(wishes - limits - set(goals)):
+                trial = frozenset(other.number for other in (*goals, wish))
+                posed = self.posed(trial)
+                # What only adds to a goal that is not there is left out of what is posed.
+                if posed is not None and any(goal.number == wish.number for goal in posed.goals):
+                    goals.append(wish)
+                    more = True
+        return limits.union(goals) if goals else frozenset()
 
     def again(self, wishes: frozenset[Wish]) -> Outcome:
         """Return what comes of planning for these wishes alone, anew if it was not decided."""
@@ -282,7 +323,7 @@ class _Clash:
     def figures(self, clash: Sequence[Wish], least: Plan) -> list[str]:
         """Return what the goals of a clash take at least where a limit of units or coins is in it;
         `least` plans for what is to be made least."""
-        told = []
+        told = [self._energy_figure(clash)]
         for wish in clash:
             first = SENTENCES.get(wish.kind)
             problem = self.problem_of(frozenset(clash) - {wish}) if first else None
@@ -293,6 +334,20 @@ class _Clash:
             asked = replace(problem, objectives=order)
             told.append(figure(wish, clash, asked, least(asked, self.time_for_one())))
         return [words for words in told if words]
+
+    def _energy_figure(self, clash: Sequence[Wish]) -> str:
+        """Return what a design for all but a goal about energy uses; "" where there is no such goal
+        in the clash, or where the search said already that the loads alone use too much."""
+        problem = self.problem_of(frozenset(clash))
+        energy = problem.energy if problem is not None else None
+        if problem is None or energy is None or self.over():
+            return ""
+        alone = loads_alone(problem, energy.nights)
+        if alone is not None and alone.total > energy.unit_hours:
+            return ""
+        self.report("what a clash uses in a day")
+        asked = replace(problem, energy=replace(energy, unit_hours=EVER))
+        return energy_figure(asked, self.any_design(asked, self.time_for_one()))
 
     def over(self) -> bool:
         """Return whether time is up."""
@@ -360,6 +415,17 @@ def wishes_of(problem: Problem) -> list[Wish]:
     found += [Wish(Kind.BRANCHES, 0, "", pair) for pair in limits.branches]
     found += [Wish(Kind.UNTIMED, 0, "", (load,)) for load in limits.untimed]
     return found
+
+
+def bounds_excluded(wishes: Collection[Wish]) -> str:
+    """Return why two bounds on one part exclude each other, whatever is built; "" if none do."""
+    most = {wish.part: wish.number for wish in wishes if wish.kind is Kind.MOST}
+    for wish in sorted(wish for wish in wishes if wish.kind is Kind.LEAST):
+        there = most.get(wish.part, wish.number)
+        if there < wish.number:
+            only = f"only {there} can be" if there else "none can be"
+            return f"at least {wish.number} of '{wish.part}' should be in use, and {only}"
+    return ""
 
 
 def least_hitting_set(sets: Sequence[Collection[Wish]], order: Sequence[Wish]) -> tuple[Wish, ...]:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from synth.conflict import Kind, Wish
+from synth.days import day_in_words, shares_in_words, unit_hours
 from synth.design import Design
 from synth.parts.behaviour import CONTROLLED, PartType
 from synth.problem import Objective, Problem
@@ -38,6 +39,18 @@ def figure(wish: Wish, clash: Sequence[Wish], problem: Problem, outcome: Outcome
     if proven:
         return f"{goals} {verb}{beside} at least {counted}: {told}"
     return f"the least that was found for {goals}{beside} is {counted}: {told}"
+
+
+def energy_figure(problem: Problem, outcome: Outcome) -> str:
+    """Return in a sentence what a design for the rest of a clash uses in a day, and for what;
+    `outcome` is that of the rest, with a goal about energy that allows anything."""
+    day = outcome.verdict.day if outcome.verdict is not None else None
+    if day is None:
+        return ""
+    return (
+        f"a design that was found for the rest uses up to {unit_hours(day.total)} a day: "
+        f"{day_in_words(day, problem)}, {shares_in_words(day)}"
+    )
 
 
 def _units(design: Design, problem: Problem, spare: int) -> str:

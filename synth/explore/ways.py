@@ -1,7 +1,8 @@
 """Ways out of a clash: what may give so that all the rest can be had, each planned and checked.
 
 A wish is dropped, or gives a little: a limit by the least that suffices, the units of a peak by as
-many, a time of a goal for another time that the list has too, so that one timer may serve both.
+many, the energy of a day by what a design was found to use, a time of a goal for another time that
+the list has too, so that one timer may serve both.
 Where one does not suffice, several give, the fewest that do.
 """
 
@@ -10,11 +11,14 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from itertools import combinations
+from math import ceil
 from typing import Protocol
 
 from synth.conflict import Kind, WayOut, Wish
-from synth.problem import Problem
+from synth.days import EVER, loads_alone
+from synth.problem import Energy, Problem
 from synth.result import Outcome, Status
 
 MOST_STEPS = 12
@@ -35,11 +39,15 @@ ONE_SHARE = 0.125
 """Part of the time left that one question may take."""
 STEP_SHARE = 0.5
 """Part of that for one value of a limit, of which several may be tried."""
+FINE = 1000
+"""Unit-hours are given to this part of one, rounded up."""
 OPEN = "Whether there are other ways out, of as few changes, is not decided."
 NUMBERS = frozenset({Kind.SUPPLY, Kind.MOST, Kind.LEAST, Kind.SPARE})
 """Kinds of limits, but for the price, that may give a little."""
 DOWN = frozenset({Kind.LEAST, Kind.SPARE})
 """Those that give by becoming smaller."""
+UP = frozenset({Kind.SUPPLY, Kind.MOST})
+"""Those that give by becoming larger."""
 Retimed = Callable[[int], Iterable[tuple[int, int, Problem]]]
 """Gives for the goal of a number (old time, new time, problem with it), in ticks."""
 Plan = Callable[[Problem, float], Outcome]
@@ -134,7 +142,11 @@ class Ways:
                     ways += self._by(dropped, ways)
         if self.open or not ways:
             self.notes.append(OPEN)
-        return tuple(sorted(ways, key=lambda way: (way.value is None, len(way.dropped), way.price)))
+
+        def rank(way: WayOut) -> tuple[bool, int, int]:
+            return way.value is None and way.unit_hours is None, len(way.dropped), way.price
+
+        return tuple(sorted(ways, key=rank))
 
     def _by(self, dropped: frozenset[Wish], ways: Sequence[WayOut]) -> Iterator[WayOut]:
         """Give the way out in which these wishes give, if it is none of `ways` already."""
@@ -221,7 +233,7 @@ class Ways:
                 rest = with_value(rest, other, value)
             # With the limit as it is it does not do, as else it would not have to give.
             sure = asking.status(self.everything - (dropped - {wish})) is Status.IMPOSSIBLE
-            better = self._first(wish, self._values(wish, self._enough(wish, known)), rest)
+            better = self._first(wish, known, rest)
             if better is not None:
                 values[wish], known = better[0], better[2]
                 least = least and sure and better[1]
@@ -266,17 +278,72 @@ class Ways:
     def _given(self, wish: Wish) -> Iterator[WayOut]:
         """Give the ways out in which one wish is loosened by the least that suffices."""
         problem = self.asking.problem
-        if wish.kind is Kind.GOAL and not self._numbered(wish):
+        energy = problem.energy
+        if wish.kind is Kind.GOAL and energy is not None and energy.goal == wish.number:
+            yield from self._more_energy(wish, energy)
+        elif wish.kind is Kind.GOAL and not self._numbered(wish):
             yield from self._other_time(wish)
         elif self._numbered(wish):
-            without = self.asking.ask(self.everything - {wish})
+            without = self._without(wish)
             if without.design is None and wish.kind is not Kind.GOAL:
                 return
-            better = self._first(wish, self._values(wish, self._enough(wish, without)), problem)
+            better = self._first(wish, without, problem)
             if better is not None:
                 value, least, known = better
                 problem = with_value(problem, wish, value)
                 yield from self._way((wish,), problem, value, least, known=known)
+
+    def _without(self, wish: Wish) -> Outcome:
+        """Return an outcome without one wish, whose design shows what number of it suffices.
+
+        The cheapest design often does with the least of power and parts. Then it is the cheapest
+        with that limit too, which is far harder to prove of the limit itself.
+        """
+        asking = self.asking
+        without = asking.ask(self.everything - {wish})
+        rest = asking.problem_of(self.everything - {wish})
+        if wish.kind not in UP or without.design is None or rest is None or asking.over():
+            return without
+        cheapest = self.cheapest(rest, asking.time_for_one())
+        if cheapest.design is None or self._enough(wish, cheapest) > self._enough(wish, without):
+            return without
+        return cheapest
+
+    def _more_energy(self, wish: Wish, energy: Energy) -> Iterator[WayOut]:
+        """Give the way out in which a goal about energy allows what a design was found to use.
+
+        The loads alone use some; what allows no more than that is asked first, then ever less than
+        the least that was found. It is the least when nothing less can be had, to a thousandth.
+        """
+        asking, problem = self.asking, self.asking.problem
+
+        def asked(most: Fraction) -> Problem:
+            return replace(problem, energy=replace(energy, unit_hours=most))
+
+        def found(most: Fraction) -> tuple[Outcome, Fraction | None]:
+            outcome = asking.any_design(asked(most), STEP_SHARE * asking.time_for_one())
+            day = outcome.verdict.day if outcome.verdict is not None else None
+            return outcome, None if day is None else Fraction(ceil(day.total * FINE), FINE)
+
+        alone = loads_alone(problem, energy.nights)
+        floor = Fraction(0) if alone is None else Fraction(ceil(alone.total * FINE), FINE)
+        known, value = found(floor if floor > energy.unit_hours else EVER)
+        if value is None and floor > energy.unit_hours and not asking.over():
+            known, value = found(EVER)
+        if value is None:
+            return
+        least = value <= floor
+        for _ in range(MOST_STEPS):
+            if least or asking.over():
+                break
+            other, less = found(value - Fraction(1, FINE))
+            if less is None:
+                least = other.status is Status.IMPOSSIBLE
+                break
+            known, value = other, less
+            least = value <= floor
+        for way in self._way((wish,), asked(value), None, least, known=known):
+            yield replace(way, unit_hours=value, least=least)
 
     def _numbered(self, wish: Wish) -> bool:
         """Return whether a wish has a number, other than a price, that may give a little."""
@@ -308,12 +375,17 @@ class Ways:
         return range(now + 1, min(enough + 1, now + 1 + MOST_STEPS))
 
     def _first(
-        self, wish: Wish, values: range, problem: Problem
+        self, wish: Wish, without: Outcome, problem: Problem
     ) -> tuple[int, bool, Outcome] | None:
-        """Return the first of the values that suffices for `problem`, whether no nearer one does,
-        and an outcome with a design; by halves, since a limit that gives more is never worse."""
+        """Return the nearest value of a wish that suffices for `problem`, whether no nearer one
+        does, and an outcome with a design; by halves, since a limit that gives more is never worse.
+        `without` is an outcome without the wish."""
+        enough = self._enough(wish, without)
+        values = self._values(wish, enough)
         best: tuple[int, Outcome] | None = None
         below, above, sure = -1, len(values), True
+        if without.design is not None and values and values[-1] == enough:
+            best, above = (enough, without), len(values) - 1  # its design shows it
         while below + 1 < above and not self.asking.over():
             at = (below + above) // 2
             trial = with_value(problem, wish, values[at])

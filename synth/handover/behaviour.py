@@ -19,18 +19,13 @@ def timing_chart(job: Job) -> Sheet:
     for track in trace.tracks:
         if track.role == "input":
             moved[track.name] = len(track.changes)
-    told = [
-        f"{name} {'changes once' if n == 1 else f'changes {n} times'}"
-        for name, n in moved.items() if n
-    ]
     never = [name for name, n in moved.items() if not n]
     blocks: list[Block] = [
-        Words("From cold: the supply comes on at 0 s. Two rounds of each cycle that runs by "
-              "itself, each input moved to and fro where that changes a load, and a power cut "
+        Words("From cold: the supply comes on at 0 s. "
+              + ("Two rounds of each cycle that runs by itself, each" if job.timed else "Each")
+              + " input moved to and fro where that changes a load, and a power cut "
               "while most is on. The times are the exact ones of the check; parts at hand may be "
               "later by their own reaction."),
-        Picture("timing.svg", f"timing diagram over {duration(trace.end)}"),
-        Words(f"In this run {listed(told)}." if told else "No input changes in this run."),
     ]
     if never:
         blocks.append(Words(
@@ -41,6 +36,7 @@ def timing_chart(job: Job) -> Sheet:
         "08-timing.wave.json (WaveJSON; one brick for each stretch between two changes, the first "
         "row says from when) for a page."
     ))
+    blocks.append(Picture("timing.svg", f"timing diagram over {duration(trace.end)}"))
     return Sheet(8, "timing", "Timing chart", tuple(blocks), ("timing.vcd", "timing.wave.json"))
 
 
@@ -58,12 +54,15 @@ def causes(graph: ModeGraph) -> tuple[tuple[tuple[str, bool], ...], ...]:
 def cause_and_effect(job: Job) -> Sheet:
     """Return the cause-and-effect tables and the step charts, one of each for each circuit."""
     blocks: list[Block] = [
-        Words("Every reachable settled state, from the exact check. Loads that share no relay or "
-              "timer stand in tables of their own: what is not named in a table does not matter "
-              "there. With the supply off every load is off."),
-        Words(f"'{EITHER}': the inputs alone do not say; a time that runs or what came before "
-              "decides. The step chart below the table tells which."),
+        Words("Every reachable settled state, from the exact check."
+              + (" Loads that share no relay or timer stand in tables of their own: what is not "
+                 "named in a table does not matter there." if len(job.facts.graphs) > 1 else "")
+              + " With the supply off every load is off."),
     ]
+    if any(effect(graph, levels, load) == EITHER for graph in job.facts.graphs
+           for levels in causes(graph) for load in graph.loads):
+        blocks.append(Words(f"'{EITHER}': the inputs alone do not say; a time that runs or what "
+                            "came before decides. The step chart below the table tells which."))
     for g, graph in enumerate(job.facts.graphs, 1):
         blocks.append(Heading(f"Circuit {g}: {listed(graph.loads) or 'no load'}"))
         inputs = [name for name in graph.inputs if name != "supply"]

@@ -10,14 +10,16 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import lcm
 
 from synth.design import Terminal
+from synth.handover.hazards import may_carry_water
 from synth.handover.job import Job
 from synth.handover.words import counted, decimal, duration, listed, say_levels
 from synth.modes import Held
-from synth.parts.behaviour import PartType
+from synth.parts.behaviour import TIMED, PartType
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
 DAY = 86_400_000
@@ -163,17 +165,21 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
     supply = job.design.supply
     rows = [
         ("peak", counted(top.peak, "unit"), _watts(store, Fraction(top.peak)),
-         "no reachable mode of any circuit uses more; the circuits' largest are added up, though "
-         "they may not come together"),
+         "no reachable mode of any circuit uses more"
+         + ("; the circuits' largest are added up, though they may not come together"
+            if len(job.facts.graphs) > 1 else "")),
         ("setting of the supply", counted(supply, "unit"), _watts(store, Fraction(supply)),
-         "what has to be pushed in so that every consumer gets its need through the dividers"),
+         "what has to be pushed in so that every consumer gets its need"
+         + (" through the parts that share power" if job.sharing else "")),
         ("a day, all inputs held", _unit_hours(held_day), _watts(store, held_day, "Wh"),
          f"exact for a day with a night of {duration(night)} on which no input but the night "
-         "moves, in the worst of all settings with every button released (below)"),
+         "moves" + (", in the worst of all settings with every button released (below)"
+                    if any(day.levels for day in run) else "")),
         ("a day, whatever the inputs do", _unit_hours(top.unit_hours(night)),
          _watts(store, top.unit_hours(night), "Wh"),
-         f"ceiling: {top.night} units all night of {duration(night)}, {top.day} units all day; a "
-         "guarantee for that length of night, and far above what is usual where loads cycle"),
+         f"ceiling: {_halves(top, night)}; a guarantee for that length of night"
+         + (", and far above what is usual where loads cycle" if top.unit_hours(night) > held_day
+            else "")),
         ("a day, supply pushing its whole setting", _unit_hours(Fraction(24 * supply)),
          _watts(store, Fraction(24 * supply), "Wh"),
          "for a supply that delivers its setting whether it is used or not"),
@@ -182,24 +188,58 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
         limit = job.problem.peak.units
         rows.insert(1, ("peak, as goals allow", counted(limit, "unit"),
                         _watts(store, Fraction(limit)), "proven by the check: never more at once"))
+    asked = job.problem.energy
+    if asked is not None:
+        nights = listed(duration(length) for length in asked.nights)
+        place = [row[0] for row in rows].index("a day, all inputs held") + 1
+        rows.insert(place, (
+            "a day, inputs held, as goals allow", _unit_hours(asked.unit_hours),
+            _watts(store, asked.unit_hours, "Wh"),
+            f"proven by the check for a night of {nights}, circuits that share inputs at the same "
+            "levels (above, each is taken at its own worst)",
+        ))
     blocks: list[Block] = [
         Table(("figure", "value", "in watts", "assumption behind it"), tuple(rows), "energy.csv"),
-        Words("Counted: every load at its need and every control input of relays and timers. Not "
-              "counted: what a recycler or the power input of a timer uses itself, losses in "
-              "wires, inrush, and the supply's own idle draw; add them from the parts at hand."),
+        Words(_counted(job)),
     ]
     if missing:
         blocks.append(Words(f"Circuits {listed(str(g + 1) for g in missing)} have too many "
                             "settings to run a day of each; their ceiling is taken all day."))
     blocks += [Heading("Who uses it, on the worst held day"), _consumers(job, run)]
     blocks += _started(job, run)
-    blocks.append(Points(tuple(
-        f"circuit {day.circuit + 1}: {say_levels(job, day.levels)}" for day in run
-    )))
+    set_so = tuple(f"circuit {day.circuit + 1}: {say_levels(job, day.levels)}"
+                   for day in run if day.levels)
+    if set_so:
+        blocks += [Words("On that day the inputs are held so, for nothing uses more:"),
+                   Points(set_so)]
     blocks += _autonomy(job, store, top, spare, missing)
-    blocks += _water(job, store)
+    blocks += _water(job, store) if store.flows or may_carry_water(job) else []
     blocks += _spare(job)
     return Sheet(11, "budget", "Energy and water budget", tuple(blocks))
+
+
+def _halves(top: Ceiling, night: int) -> str:
+    """Return the ceiling of night and day in words."""
+    if top.night == top.day:
+        return f"{counted(top.day, 'unit')} day and night"
+    return (f"{counted(top.night, 'unit')} all night of {duration(night)}, "
+            f"{counted(top.day, 'unit')} all day")
+
+
+def _counted(job: Job) -> str:
+    """Return what the figures count, and what they leave out, as far as this design has it."""
+    controls = sum(1 for name, _ in job.facts.needs.units
+                   if job.parts[name.rpartition(":")[0]].type is not PartType.LOAD)
+    types = {part.type for part in job.design.parts}
+    itself = [word for word, found in (
+        ("recycler", PartType.RECYCLER in types),
+        ("timer's power input", bool(types & (TIMED - {PartType.RECYCLER}))),
+    ) if found]
+    left = [f"what a {listed(itself, 'or')} uses itself"] if itself else []
+    left += ["losses in wires", "inrush", "the supply's own idle draw"]
+    also = " and every control input of relays and timers" if controls else ""
+    return (f"Counted: every load at its need{also}. Not counted: {listed(left)}; add them from "
+            "the parts at hand.")
 
 
 def _unit_hours(value: Fraction) -> str:
@@ -266,7 +306,8 @@ def _spare(job: Job) -> list[Block]:
     ]
     rows = [
         ("power at the supply", counted(job.problem.limits.spare, "unit"),
-         "kept free by the goals ('spare' under 'limits')"),
+         "kept free, as the goals ask" if job.problem.limits.spare else
+         "the goals ask for none ('spare' under 'limits')"),
         ("sides of change-over contacts", str(free["contact"]), "terminal list, item 5"),
         ("other terminals", str(free["other"]), "terminal list, item 5"),
         ("timers and relays in place without use", "0", "every part in the design is in use"),
@@ -282,8 +323,9 @@ def _autonomy(
     """Return how long the store lasts."""
     blocks: list[Block] = [Heading("How long a store lasts")]
     if store.unit_hours is None:
-        return [*blocks, Words("No store is stated. With --store UNIT-HOURS this says for how many "
-                               "hours it is sure to last from the worst starting moment.")]
+        return [*blocks, Words("No store was stated. Made anew with --store UNIT-HOURS, this says "
+                               "for how many hours it is sure to last from the worst starting "
+                               "moment.")]
     sure = ceiling_lasts(top, job.facts.night, store.unit_hours)
     own = [
         [Profile(day) for day in job.facts.days if day.circuit == g]
@@ -292,7 +334,7 @@ def _autonomy(
     held = lasts(own, spare, int(store.unit_hours * HOUR))
 
     def hours(time: Fraction | int | None) -> str:
-        return "for ever" if time is None else f"{decimal(Fraction(time) / HOUR - _HALF, 2)} h"
+        return "for ever" if time is None else f"{_down(Fraction(time) / HOUR, 2)} h"
 
     rows = (
         ("guaranteed, whatever the inputs do", hours(sure),
@@ -311,18 +353,37 @@ def _autonomy(
     ]
 
 
-_HALF = Fraction(1, 200)
-"""Half of the last decimal: hours on a store are rounded down, never up."""
+def _down(value: Fraction, places: int) -> str:
+    """Return a value rounded down: never told longer than it lasts."""
+    return decimal(max(Fraction(0), value - Fraction(1, 2 * 10**places)), places)
+
+
+def _flowing(day: Held, load: str, units: int) -> Held:
+    """Return a held day of which one load alone uses `units` while it is on."""
+    stretches: list[tuple[int, int, int]] = []
+    time = 0
+    for begin, end in dict(day.runs).get(load, ()):
+        if begin > time:
+            stretches.append((time, begin, 0))
+        stretches.append((begin, end, units))
+        time = end
+    if time < DAY:
+        stretches.append((time, DAY, 0))
+    return replace(day, stretches=tuple(stretches))
 
 
 def _water(job: Job, store: Store) -> list[Block]:
     """Return litres a day of each load that moves water, and days until the tank is empty."""
     blocks: list[Block] = [Heading("Water")]
     if not store.flows:
-        return [*blocks, Words("No flow is stated. With --flow LOAD=LITRES_A_MINUTE (and --tank "
-                               "LITRES) this says how much water goes in a day.")]
+        return [*blocks, Words("No flow was stated. Made anew with --flow LOAD=LITRES_A_MINUTE "
+                               "(and --tank LITRES), this says how much water goes in a day.")]
     night, rows = job.facts.night, []
     total = {"held": Fraction(0), "ceiling": Fraction(0)}
+    # One unit is what makes every flow a whole number of units.
+    fine = lcm(*(flow.denominator for _, flow in store.flows))
+    profiles: list[list[Profile]] = []
+    steady, most_by = 0, {True: 0, False: 0}
     for load, flow in store.flows:
         g, graph = job.graph_of(load)
         consumer = f"{load}:in"
@@ -335,6 +396,13 @@ def _water(job: Job, store: Store) -> list[Block]:
         }
         longest = Fraction(night * ever[True] + (DAY - night) * ever[False])
         held, most = flow * on / 60_000, flow * longest / 60_000
+        units = int(flow * fine)
+        for dark in most_by:
+            most_by[dark] += units * ever[dark]
+        if own:
+            profiles.append([Profile(_flowing(day, load, units)) for day in own])
+        else:
+            steady += units
         total["held"] += held
         total["ceiling"] += most
         once = job.longest_run(load, on=True)
@@ -353,16 +421,24 @@ def _water(job: Job, store: Store) -> list[Block]:
               "The flow is as stated, at once and steady; real pumps need time to prime."),
     ]
     if store.tank is not None:
+        litres = store.tank * fine
+        top = Ceiling(most_by[True], most_by[False])
+        times = {
+            "held": lasts(profiles, steady, int(litres * 60_000)),
+            "ceiling": ceiling_lasts(top, night, litres / 60),
+        }
         lasting = []
         for word, key in (("inputs held", "held"), ("whatever the inputs do", "ceiling")):
-            if total[key]:
-                days = store.tank / total[key]
-                lasting.append((word, decimal(total[key]), decimal(days, 3), decimal(days * 24)))
+            time = times[key]
+            days, hours = ("for ever", "for ever") if time is None else (
+                _down(Fraction(time) / DAY, 3), _down(Fraction(time) / HOUR, 2))
+            lasting.append((word, decimal(total[key]), days, hours))
         blocks += [
-            Table(("case", "litres a day", f"days until {decimal(store.tank)} litres are gone",
+            Table(("case", "litres a day", f"{decimal(store.tank)} litres last at least, days",
                    "hours"), tuple(lasting), "tank.csv"),
-            Words("Nothing flows in meanwhile. A pump that runs dry can be ruined and can start "
-                  "by itself when water returns: unless a goal stops it, somebody has to.",
+            Words("From the worst starting moment, just before a run, with nothing flowing in. A "
+                  "pump that runs dry can be ruined and can start by itself when water returns: "
+                  "unless a goal stops it, somebody has to.",
                   strong=True),
         ]
     return blocks

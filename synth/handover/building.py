@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from synth.design import Wire
+from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
 from synth.handover.lists import sharing_note
 from synth.handover.words import counted, duration, listed, say_loads, say_way
@@ -57,16 +58,18 @@ def build_sheet(job: Job) -> Sheet:
     """Return the build steps."""
     blocks: list[Block] = [
         Words("Supply off, locked off and tested dead before every block and every change; switch "
-              "on for the check alone. No loads that heat, move or pump until the last check: use "
-              "lamps or test loads of the same need.", strong=True),
+              "on for the check alone."
+              + ("" if lamps_alone(job) else " No loads that heat, move or pump until the last "
+                 "check: use lamps or test loads of the same need."), strong=True),
         Words("Pull each wire gently once it is in. Mark it at both ends with its number. Strike "
               "it off here, not from memory."),
     ]
     note = sharing_note(job)
     if note:
-        blocks.append(Words(note + " While only some outputs of a divider are connected, those "
-                            "get more than the wire list says; that is no fault before the last "
-                            "block."))
+        if any(part.type is PartType.DIVIDER for part in job.design.parts):
+            note += (" While only some outputs of a divider are connected, those get more than the "
+                     "wire list says; that is no fault before the last block.")
+        blocks.append(Words(note))
     number = 0
     data: list[tuple[str, str, str]] = []
     for block, (circuit, parts, wires) in enumerate(blocks_of(job), 1):
@@ -80,7 +83,9 @@ def build_sheet(job: Job) -> Sheet:
         lines.append("look it over: no bare ends, no bridge, nothing left in the box; meter "
                      "between supply and return: no short")
         for way in (w for w in job.facts.ways if w.circuit == circuit):
-            lines += _check(job, way)
+            # Loads that go on and off together are seen in one check.
+            check = _check(job, way)
+            lines += check if any(line not in lines for line in check) else []
         lines.append("supply off, locked off, tested dead")
         rows = []
         for line in lines:
@@ -90,8 +95,9 @@ def build_sheet(job: Job) -> Sheet:
         blocks += [Heading(title), Table(COLUMNS, tuple(rows))]
     blocks += [
         Heading("At the end"),
-        Words("Put the real loads on, guards and covers closed. Do the whole test sheet (10). Put "
-              "the card (01) at the panel."),
+        Words(("Covers closed." if lamps_alone(job) else
+               "Put the real loads on, guards and covers closed.")
+              + " Do the whole test sheet (item 10). Put the card (item 1) at the panel."),
         Table(COLUMNS, tuple(data), "build-steps.csv", 0),
     ]
     return Sheet(13, "build-steps", "Build steps", tuple(blocks))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
 from synth.handover.testing import not_covered
 from synth.handover.words import (
@@ -21,11 +22,11 @@ from synth.parts.behaviour import REMANENT, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
 
-_WATER = frozenset({"pump", "filler", "mister", "drip", "sump", "butt", "valve", "sprinkler",
-                    "irrigation", "water", "tank", "well", "float"})
 _POWER = "when the supply comes on"
-_HEAT = frozenset({"heater", "warmer", "heat", "kettle", "brooder"})
-"""A lamp of a brooder, too, calls for the caution against heat."""
+
+
+_ON_THE_CARD = ("goal ", "after a power cut", "the sensor ")
+"""How an assumption begins that whoever keeps the thing meets."""
 
 
 def card(job: Job) -> Sheet:
@@ -40,8 +41,9 @@ def card(job: Job) -> Sheet:
         Heading("What it does"),
         Points(tuple(goal.phrase for goal in job.problem.goals), numbered=True),
         Heading("How to stop it"),
-        Points((*stops, "A switch that stops loads is no emergency stop and does not make it safe "
-                "to touch wires or moving parts: only a supply off, locked off and dead does.")),
+        Points((*stops, ("No switch here is an emergency stop, and none makes" if len(stops) > 1
+                         else "Nothing else makes") + " it safe to touch wires or what they work: "
+                "only a supply off, locked off and tested dead does.")),
         Heading("How to start again"),
         Points(_start(job), numbered=True),
         Heading("What is normal"),
@@ -64,11 +66,19 @@ def _taken_so(job: Job) -> list[Block]:
     """Return how the goals' words were taken, as far as a keeper meets it; all is in item 15."""
     lines = [
         line.partition("; say ")[0] for line in job.problem.assumptions
-        if line.startswith(("goal ", "after a power cut", "the sensor "))
+        if line.startswith(_ON_THE_CARD)
     ]
     if not lines:
         return []
     return [Heading("How the goals are meant"), Points(tuple(f"{line}." for line in lines))]
+
+
+def _further_assumptions(job: Job) -> list[str]:
+    """Return what else was assumed of this job; what is to be kept cheap is no limit of it."""
+    return [
+        line.partition("; say ")[0] for line in job.problem.assumptions
+        if not line.startswith((*_ON_THE_CARD, "the cheapest price", "the kit is"))
+    ]
 
 
 def _promises(job: Job) -> list[str]:
@@ -100,21 +110,30 @@ def _start(job: Job) -> tuple[str, ...]:
     for graph, mode in _first_at_rest(job):
         for load in graph.loads:
             (on if load in mode.on else off).setdefault(load)
-    steps = [
-        "Find out why it was stopped. Nobody in reach of what moves, heats or pumps.",
-        "Bring the inputs to rest: switches off, buttons released.",
-        "Switch the supply on: whatever is to run starts by itself.",
-    ]
+    reach = "" if lamps_alone(job) else " Nobody in reach of what moves, heats or pumps."
+    rest = [say_move(job, i.name, False) for i in job.problem.inputs
+            if i.kind in (InputKind.SWITCH, InputKind.BUTTON) and i.steady is None]
+    steps = [f"Find out why it was stopped.{reach}"]
+    if rest:
+        steps.append(f"{_capital(listed(rest))}.")
+    steps.append("Switch the supply on: whatever is to run starts by itself.")
     if on or off:
-        steps.append("By day, with every sensor at rest, at once: "
+        kinds = {i.kind for i in job.problem.inputs if i.steady is None}
+        when = [word for word, kind in (("by day", InputKind.NIGHT),
+                                        ("with every sensor at rest", InputKind.SENSOR))
+                if kind in kinds]
+        steps.append(_capital(", ".join([*when, "at once: "]))
                      + say_loads(list(on), [name for name in off if name not in on]) + ".")
     for item in job.problem.inputs:
         if item.kind is InputKind.SWITCH and item.steady is None:
             gain = _switched_on_with(job, item.name)
             if gain:
-                move = say_move(job, item.name, True)
-                steps.append(f"{move[0].upper()}{move[1:]} for {listed(gain)}.")
+                steps.append(f"{_capital(say_move(job, item.name, True))} for {listed(gain)}.")
     return tuple(steps)
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _switched_on_with(job: Job, name: str) -> list[str]:
@@ -140,13 +159,9 @@ def _waiting(job: Job) -> tuple[str, ...]:
 
 def cautions(job: Job) -> Sheet:
     """Return the cautions that this very design calls for."""
-    loads = [p.name for p in job.design.parts if p.type is PartType.LOAD]
-    motors = [name for name in loads if job.kinds[name] == "motor"]
-    heaters = [name for name in loads if job.kinds[name] == "heater" or _says(name, _HEAT)]
-    words = [*loads, *(item.name for item in job.problem.inputs)]
-    wet = [name for name in words if _says(name, _WATER)]
-    other = [name for name in loads if not job.kinds[name] and name not in heaters]
+    moving, hot, water, other = motors(job), heaters(job), wet(job), unknown(job)
     selfish = _starting_alone(job)
+    restart = [name for name, why in selfish if name in moving and _POWER in why]
     blocks: list[Block] = [
         Words("This design says what switches when. It is no safety device, and it was not checked "
               "against broken parts. Local codes come first; mains voltage, gas and fixed wiring "
@@ -163,23 +178,24 @@ def cautions(job: Job) -> Sheet:
         Points(tuple(f"{name}: {why}" for name, why in selfish)
                or ("No load starts without somebody moving an input.",)),
     ]
-    if wet:
+    if water:
         blocks += [Heading("Water"), Points((
-            f"{listed(wet)}: keep water and electricity apart; drip loops on cables, connections "
+            f"{listed(water)}: keep water and electricity apart; drip loops on cables, connections "
             "above the highest level, residual-current protection where mains is near.",
             "A float, a timer or a switch of this design is no protection against flooding: give "
             "tanks an overflow that leads somewhere safe.",
         ))]
-    if heaters:
+    if hot:
         blocks += [Heading("Heat"), Points((
-            f"{listed(heaters)}: a thermal cut-out of its own, independent of this circuit; "
+            f"{listed(hot)}: a thermal cut-out of its own, independent of this circuit; "
             "nothing that burns within its stated distance.",
         ))]
-    if motors:
+    if moving:
         blocks += [Heading("Moving parts"), Points((
-            f"{listed(motors)}: guards that need a tool; an emergency stop, where one is needed, "
-            "is hard-wired and not part of this design (ISO 13850). Resetting must not restart "
-            "(IEC 60204-1): here the supply's return does restart, so lock it off.",
+            f"{listed(moving)}: guards that need a tool; an emergency stop, where one is needed, "
+            "is hard-wired and not part of this design (ISO 13850).",
+            *((f"Resetting must not restart (IEC 60204-1): here the supply's return can restart "
+               f"{listed(restart)}, so lock it off.",) if restart else ()),
         ))]
     if other:
         blocks += [Heading("Loads of unknown kind"), Points((
@@ -189,10 +205,6 @@ def cautions(job: Job) -> Sheet:
     blocks += [Heading("Stored energy"), Points(_stored(job)),
                Heading("Never bridge"), Points(_never_bridge(job))]
     return Sheet(2, "cautions", "Cautions", tuple(blocks))
-
-
-def _says(name: str, words: frozenset[str]) -> bool:
-    return any(w.rstrip("0123456789") in words for w in name.lower().replace("-", " ").split())
 
 
 def _starting_alone(job: Job) -> list[tuple[str, str]]:
@@ -223,16 +235,18 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
 
 def _stored(job: Job) -> tuple[str, ...]:
     remanent = [p.name for p in job.design.parts if p.type in REMANENT]
-    lines = [
-        "Batteries and capacitors stay charged with the supply off; tanks and hoses stay under "
-        "pressure; heaters stay hot; a raised part can fall.",
-    ]
+    other = unknown(job)
+    left = ["batteries and capacitors stay charged"]
+    left += ["tanks and hoses stay under pressure"] if wet(job) or other else []
+    left += ["what heats stays hot"] if heaters(job) or other else []
+    left += ["a raised part can fall"] if motors(job) or other else []
+    lines = [f"With the supply off {'; '.join(left)}."]
     if remanent:
         lines.append(f"Without power these stay as they are: {listed(remanent)}. What they switch "
                      "may come on at once when the supply returns.")
     else:
-        lines.append("No part of this design keeps its position without power: after a cut every "
-                     "time begins anew.")
+        lines.append("No part of this design keeps its position without power"
+                     + (": after a cut every time begins anew." if job.timed else "."))
     return tuple(lines)
 
 
@@ -269,10 +283,10 @@ def diagrams(job: Job) -> Sheet:
               "on top, return below; current paths are numbered along the foot. Below each coil "
               "stands its mirror: which contacts it works, make (m) or break (b), in which path. "
               "Symbols after IEC 60617, letters after IEC 81346-2, both from memory."),
-        Picture("circuit.svg", f"circuit diagram, {job.paths} current paths"),
+        Picture("circuit.svg", f"circuit diagram, {counted(job.paths, 'current path')}"),
         Heading("The same, as a ladder"),
         Words("Rungs from left to right, as many teach it. Same numbers, same designations."),
-        Picture("ladder.svg", f"ladder diagram, {job.paths} rungs"),
+        Picture("ladder.svg", f"ladder diagram, {counted(job.paths, 'rung')}"),
         Heading("Layout"),
         Words("Every part with its terminals, every wire with its number, power from left to "
               "right. Keep to this order in the box and the wires stay short."),
@@ -289,11 +303,17 @@ def reset(job: Job) -> Sheet:
     longest = max((t for graph in job.facts.graphs for m in graph.modes for _, t in m.running),
                   default=0)
     steps = [
-        "Switch the supply off and lock it off. Every load goes off; every running time is lost.",
+        "Switch the supply off and lock it off. Every load goes off"
+        + ("; every running time is lost." if job.timed else "."),
         "Bring each input to rest: "
         + (listed(say_move(job, i.name, False) for i in job.problem.inputs
                   if i.kind is not InputKind.SUPPLY and i.steady is None) or "there is none") + ".",
-        "Look: nothing left in reach, guards on, tank and store filled, settings as on the sheet.",
+        "Look: " + ", ".join([
+            "nothing left in reach",
+            *(["guards on"] if not lamps_alone(job) else []),
+            *(["tank filled"] if wet(job) else []),
+            *(["a store, where there is one, full", "settings as on the sheet (item 7)"]),
+        ]) + ".",
         "Switch the supply on.",
     ]
     for graph, mode in rest:
@@ -350,18 +370,20 @@ def change_log(job: Job, blank: int = 8) -> Sheet:
         Points((
             f"Exact check: every reachable state in dense time, {job.facts.states} states, every "
             "input at any moment, every order of moving: all goals hold.",
-            f"{sum(len(g.modes) for g in job.facts.graphs)} modes in "
-            f"{counted(len(job.facts.graphs), 'circuit')} listed in item 9.",
+            counted(sum(m.powered for g in job.facts.graphs for m in g.modes), "mode")
+            + f" with the supply on, in {counted(len(job.facts.graphs), 'circuit')}: item 9.",
         )),
         Heading("Known limits"),
         Points((
             "Broken parts, stuck contacts, loose wires, worn settings: not looked at.",
             "Volts, amperes, inrush, wire sizes, fuses, reaction times of real parts: not in it.",
-            *(f"Assumed: {line}" for line in job.problem.assumptions),
+            *(f"Assumed: {line}" for line in _further_assumptions(job)),
+            "How else the goals were taken is on the card (item 1).",
             *(f"Promised: {line}" for line in _promises(job)),
         )),
         Heading("What the test sheet leaves out"),
-        *not_covered(job, job.facts.tour, job.facts.graphs),
+        *(not_covered(job, job.facts.tour, job.facts.graphs)
+          or [Words("Nothing that a hand can bring about: the end of item 10 counts it.")]),
         Heading("After a change"),
         Words("Give the changed design and all goals, old and new, to the check; make the pack "
               "anew; lay both side by side (same input gives the same bytes); repeat the test "

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Terminal
+from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
 from synth.handover.words import duration, listed, say_levels, say_move, say_seen, say_step
 from synth.modes import TourStep
@@ -73,9 +74,9 @@ def fault_sheet(job: Job) -> Sheet:
     blocks: list[Block] = [
         Words("Measuring live circuits is for those who are trained for it. Use a meter rated for "
               "the supply; one hand, no rings, nothing that can start by itself within reach. To "
-              "change a part or a wire: supply off, locked off, tested dead. Loads start in these "
-              "trials: lamps in place of heaters, pumps and motors, or guards on and nobody in "
-              "reach.", strong=True),
+              "change a part or a wire: supply off, locked off, tested dead."
+              + ("" if lamps_alone(job) else " Loads start in these trials: lamps in place of what "
+                 "heats, pumps or moves, or guards on and nobody in reach."), strong=True),
         Words("First look for what only looks like a fault (first table). Then do the trials of "
               "the circuit, those first that the table of symptoms names, each from supply off and "
               "all inputs at rest. The first step at which a load is wrong names a table F; stop "

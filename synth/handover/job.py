@@ -8,7 +8,7 @@ from functools import cached_property
 
 from synth.design import Design, PartInUse, Terminal, Wire
 from synth.modes import Facts, Mode, ModeGraph, Tour
-from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, PartType
+from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import InputKind, Problem
 from synth.settings_sheet import Place, SettingsSheet
@@ -268,6 +268,16 @@ class Job:
     @cached_property
     def _counted(self) -> tuple[dict[str, int], dict[str, int]]:
         return dict(self.facts.needs.units), dict(self.facts.needs.owners)
+
+    @cached_property
+    def sharing(self) -> tuple[str, ...]:
+        """The designations of the parts that share power."""
+        return tuple(self.designations[p.name] for p in self.design.parts if p.type in SPLITTING)
+
+    @cached_property
+    def timed(self) -> bool:
+        """Whether there is any time to set."""
+        return any(part.type in TIMED for part in self.design.parts)
 
     @cached_property
     def controlled(self) -> tuple[PartInUse, ...]:

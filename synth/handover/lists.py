@@ -85,9 +85,10 @@ def wire_list(job: Job) -> Sheet:
             "Colour and size are left open on purpose: choose the size for the real current and "
             "length, the colour by the local code, and write both here.", strong=True,
         ),
-        Table(columns, tuple(rows), "wires.csv"),
         Words("Return wires (from each consumer back to the supply) are not counted: in this kit "
-              "they are part of the parts. With loose parts, add one for each load and coil."),
+              "they are part of the parts. With loose parts, add one for each load"
+              + (" and control input." if job.controlled else ".")),
+        Table(columns, tuple(rows), "wires.csv"),
     )
     return Sheet(4, "wires", "Wire list", blocks)
 
@@ -118,13 +119,13 @@ def terminal_list(job: Job) -> Sheet:
     blocks: tuple[Block, ...] = (
         Words("Each part is a strip of its own; its terminals stand in their order. 'Marking' is "
               "what a trade part with such a contact carries; the kit's own words stand beside."),
-        Table(("strip", "part", "terminal", "marking", "side", "wire", "node", "other end"),
-              tuple(rows), "terminals.csv"),
         Words(f"Spare terminals: {len(spares)}. " + (
             "Leave them open: a divider shares over the outputs that are connected, so a wire on "
             "a spare output changes what the others get." if spares else "None is free."
         )),
         *((Points(tuple(spares)),) if spares else ()),
+        Table(("strip", "part", "terminal", "marking", "side", "wire", "node", "other end"),
+              tuple(rows), "terminals.csv"),
     )
     return Sheet(5, "terminals", "Terminal list", blocks)
 
@@ -221,7 +222,8 @@ def settings_sheet(job: Job) -> Sheet:
     rows = []
     symbol = Counter[str]()
     for part in job.design.parts:
-        for key, value in part.settings:
+        # Which input first, then how: the order of a design's settings says nothing.
+        for key, value in sorted(part.settings, key=lambda setting: setting[0] != "input"):
             if part.type is PartType.LOAD:
                 continue
             if key in TIME_SETTINGS and isinstance(value, int):
@@ -236,6 +238,7 @@ def settings_sheet(job: Job) -> Sheet:
                 symbol["N"] += 1
                 rows.append((f"N{symbol['N']}", job.designations[part.name], part.name, key,
                              _setting_words(part, key, value), "", "fixed", "as real"))
+    timed = any(row[0].startswith("T") for row in rows)
     goals = {part: ", ".join(map(str, job.goals_of[part])) for part in job.parts}
     table = tuple((*row, "", "", "", "", goals[row[2]]) for row in rows)
     thresholds = [
@@ -243,15 +246,16 @@ def settings_sheet(job: Job) -> Sheet:
         if p.type in SENSING and p.type not in LEVERS and p.type is not PartType.TWILIGHT
     ]
     blocks: list[Block] = [
-        Words("T is a time, N any other setting. Real values are exact in the check; the kit "
-              "states no tolerance, so write in what the part at hand keeps. Fill in by pencil: "
-              "what was found, what was left, the date, who."),
+        Words(("T is a time, N any other setting. Real values are exact in the check; the kit "
+               "states no tolerance, so write in what the part at hand keeps. Fill in by pencil: "
+               "what was found, what was left, the date, who.") if timed else
+              "There are no times to set. Fill in by pencil: what was left, the date, who."),
         *_settings_shown(table),
         Table(("symbol", "designation", "part", "setting", "real value", "ISO 8601", "steps of",
                "test value", "tolerance", "as found", "as left", "date and initials", "goals"),
               table, "settings.csv", 0),
-        Points(("[ ] Real times set back after every test with short times.",
-                "[ ] Settings sealed or photographed after the last test.")),
+        Points((*(("[ ] Real times set back after every test with short times.",) if timed
+                  else ()), "[ ] Settings sealed or photographed after the last test.")),
     ]
     blocks += _test_values(job)
     if thresholds:
@@ -301,9 +305,9 @@ def _test_values(job: Job) -> list[Block]:
               f"{sheet.factor} × {duration(sheet.reaction)}: long enough for the slowest part and "
               "for whoever moves the inputs and writes down what is seen (common practice, no "
               "source: with parts that are slower, make the pack anew with --reaction). Proven: "
-              "every goal holds in its scaled form, in every reachable state; and none with a "
-              f"longest below {longest} keep that, the order of events and long times longer than "
-              "short ones."),
+              f"{sheet.every_goal} holds in its scaled form, in every reachable state; and none "
+              f"with a longest below {longest} keep that, the order of events and long times "
+              "longer than short ones."),
         Words(" ".join(order_said(sheet))),
     ]
     if job.bench_test is None:
@@ -311,9 +315,13 @@ def _test_values(job: Job) -> list[Block]:
                             "those."))
     if sheet.forced_by:
         blocks.append(Points(tuple(f"it is forced by {order}" for order in sheet.forced_by)))
+    used = sorted(
+        ((use, time) for time in sheet.times for use in time.uses if use.place is not Place.PART),
+        key=lambda found: (found[0].place.value, len(found[0].of), found[0].of),
+    )
     rows = tuple(
         (f"{use.place.value} {use.of}", use.what, duration(time.real), duration(time.test))
-        for time in sheet.times for use in time.uses if use.place is not Place.PART
+        for use, time in used
     )
     if rows:
         blocks += [

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
+from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
 from synth.handover.words import duration, listed, say_level, say_levels, say_seen, say_step
 from synth.modes import Coverage, ModeGraph, Tour
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
 RESTORED = "set every time back to its real value (settings sheet), seal or photograph it"
+SEALED = "compare every setting with the settings sheet, seal or photograph it"
 COLUMNS = ("step", "do", "expect", "measured", "pass", "initials")
 
 
@@ -23,7 +26,8 @@ def cases(job: Job, bench: bool = False) -> tuple[tuple[str, str, str], ...]:
     rows = [
         (str(i), say_step(job, step), say_seen(step)) for i, step in enumerate(tour.steps, 1)
     ]
-    rows.append((str(len(rows) + 1), RESTORED, "settings sheet signed"))
+    last = RESTORED if job.timed else SEALED
+    rows.append((str(len(rows) + 1), last, "settings sheet signed"))
     return tuple(rows)
 
 
@@ -33,31 +37,34 @@ def sheet_of_tests(job: Job) -> Sheet:
     tour, bench = job.facts.tour, job.bench_test
     files: tuple[str, ...] = ("test-sheet.junit.xml", "test-sheet.tap")
     blocks: list[Block] = [
-        Words("Before the first step: supply off, every input at rest. First run with lamps or "
-              "test loads in place of heaters, pumps and motors; then again with the real ones, "
-              "guards on and nobody in reach.", strong=True),
-        Words("Waits count from the step before. A step made later than it says may meet another "
-              "mode: if a time was up in between, begin that circuit again from its first step. "
-              "Loads of other circuits do as they must meanwhile; only those named are looked at, "
-              "and only what is seen of them counts as tested. "
-              "Several inputs moved at one instant are not tested by hand; the exact check covers "
-              "them."),
+        Words("Before the first step: supply off, every input at rest."
+              + ("" if lamps_alone(job) else
+                 " First run with lamps or test loads in place of what heats, pumps or moves; then "
+                 "again with the real ones, guards on and nobody in reach."), strong=True),
+        Words("Waits count from the step before."
+              + (" A step made later than it says may meet another mode: if a time was up in "
+                 "between, begin that circuit again from its first step." if job.timed else "")
+              + (" Loads of other circuits do as they must meanwhile; only those named are looked "
+                 "at, and only what is seen of them counts as tested."
+                 if len(job.facts.graphs) > 1 else "")
+              + " Several inputs moved at one instant are not tested by hand; the exact check "
+              "covers them."),
     ]
     if bench is not None:
         files = ("bench-test.junit.xml", "bench-test.tap", *files)
         blocks += [
             Heading("A. On the bench, with test values"),
             Words("Set every time to its test value (settings sheet, item 7). "
-                  f"{len(bench.tour.steps)} steps, {duration(bench.tour.end)}."),
+                  f"{len(bench.tour.steps)} steps, {duration(_length(bench.tour))}."),
             *_tables(job, cases(job, bench=True), bench.tour, bench.graphs, "A", "bench-test"),
             Heading("B. On site, at the real times"),
             Words(f"Only after the times are set back. {len(tour.steps)} steps, "
-                  f"{duration(tour.end)}. Where that is too long for one visit, do at least the "
-                  "first steps of each circuit and every power cut, and note what is left."),
+                  f"{duration(_length(tour))}. Where that is too long for one visit, do at least "
+                  "the first steps of each circuit and every power cut, and note what is left."),
         ]
     else:
-        blocks.append(Words(f"{len(tour.steps)} steps, {duration(tour.end)} at the real times in "
-                            "the settings sheet."))
+        real = " at the real times in the settings sheet" if job.timed else ""
+        blocks.append(Words(f"{len(tour.steps)} steps, {duration(_length(tour))}{real}."))
     letter = "B" if bench is not None else ""
     blocks += _tables(job, cases(job), tour, job.facts.graphs, letter, "test-sheet")
     blocks.append(Words(
@@ -65,6 +72,11 @@ def sheet_of_tests(job: Job) -> Sheet:
         + listed(f"10-{file}" for file in files) + "."
     ))
     return Sheet(10, "test-sheet", "Test sheet", tuple(blocks), files)
+
+
+def _length(tour: Tour) -> Fraction:
+    """Return how long a test takes by hand from its first step, which waits for nothing, ticks."""
+    return tour.end - tour.steps[0].time if tour.steps else Fraction(0)
 
 
 def _tables(
@@ -99,13 +111,17 @@ def _tables(
             ),
             "coverage.csv" if file == "test-sheet" else f"{file}-coverage.csv",
         ),
-        *not_covered(job, tour, graphs),
+        *(not_covered(job, tour, graphs) or [Words(
+            "Every mode that can be aimed at is visited, in each everything a person can do is "
+            "done once" + (", and every time is seen to be up." if job.timed else ".")
+        )]),
         Table(COLUMNS, tuple((*row, "", "", "") for row in rows), f"{file}.csv", 0),
     ]
 
 
 def not_covered(job: Job, tour: Tour, graphs: Sequence[ModeGraph]) -> list[Block]:
-    """Return in words what the test leaves out, of modes and of changes by hand."""
+    """Return in words what the test leaves out, of modes and of changes by hand; nothing where
+    it leaves out nothing."""
     left: list[str] = []
     for c in tour.coverage:
         left += _left_of(job, c, tour, graphs[c.circuit])
@@ -115,8 +131,7 @@ def not_covered(job: Job, tour: Tour, graphs: Sequence[ModeGraph]) -> list[Block
             left.append(f"anything but '{state}': the goals say that it always is so")
     left += tour.notes
     if not left:
-        return [Words("Every mode that can be aimed at is visited, in each everything a person can "
-                      "do is done once, and every time is seen to be up.")]
+        return []
     return [Words("Not covered by this test, though covered by the exact check:"),
             Points(tuple(left))]
 

@@ -39,6 +39,7 @@ def essence(problem: Problem) -> Problem:
         requirements=tuple(replace(r, goals=()) for r in problem.requirements),
         apart=tuple(replace(pair, goal=0) for pair in problem.apart),
         peak=None if problem.peak is None else replace(problem.peak, goal=0),
+        energy=None if problem.energy is None else replace(problem.energy, goal=0, others=()),
         assumptions=(),
     )
 

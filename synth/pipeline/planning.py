@@ -16,6 +16,7 @@ from synth.result import Outcome, Status, Verdict
 from synth.trace import Moment
 
 if TYPE_CHECKING:
+    from synth.days import DayUse
     from synth.memory import Memory
     from synth.reasons import Floor
     from synth.search import Tools
@@ -65,6 +66,9 @@ def plan(
         stages = (*outcome.times, *recalled.items(), *spent.items(), ("total", total))
         return replace(outcome, times=stages)
 
+    least: list[DayUse] = []
+    if problem.energy is not None:
+        tools = replace(tools, check=_watched(tools.check, problem, least))
     also = (seed, int(fast))
     if memory is not None:
         from synth.memory import keep_plan, known_plan
@@ -85,14 +89,36 @@ def plan(
         progress.asked_to_stop = stopped
 
     outcome = solve_whole(problem, tools, progress, seed)
-    if memory is not None and not progress.over():
+    if memory is not None and (progress.beyond() or not progress.over()):
         keep_plan(memory, problem, also, outcome, seconds)
     open_ones = (Status.UNDECIDED, Status.BEST_FOUND)
     enough = gap is not None and outcome.design is not None
     if mending and outcome.status in open_ones and not enough and not progress.asked_to_stop():
         left = began + seconds - time.monotonic()
         outcome = _mended(problem, outcome, tools, left, seed, stopped, fast, memory)
+    if least and outcome.design is None:
+        outcome = replace(outcome, least_energy=least[0])
     return timed(outcome)
+
+
+Check = Callable[[Design, Problem], Verdict | None]
+
+
+def _watched(judged: Check, problem: Problem, least: list[DayUse]) -> Check:
+    """Return `judged`, which also keeps in `least` the worst day of the design of the whole that
+    uses least of all that fail for their energy alone."""
+    loads = {r.load for r in problem.requirements}
+
+    def check_it(design: Design, asked: Problem) -> Verdict | None:
+        verdict = judged(design, asked)
+        for defect in verdict.defects if verdict is not None else ():
+            if defect.use is None or {r.load for r in asked.requirements} != loads:
+                continue
+            if not least or defect.use.total < least[0].total:
+                least[:] = [defect.use]
+        return verdict
+
+    return check_it
 
 
 def _mended(

@@ -180,24 +180,18 @@ def pack(
     )
 
 
-DAY = 86_400_000
-
-
 def _usual_night(problem: Problem) -> int:
-    """Return the night of a budget for which none is stated, in ticks."""
-    from synth.problem import InputKind
+    """Return the night of a budget for which none is stated, in ticks: that of a goal about
+    energy where there is one, so that both speak of the same days."""
+    from synth.days import usual_night
 
-    night = 50_400_000
-    for item in problem.inputs:
-        if item.kind is InputKind.NIGHT:
-            low = max(item.least_on or 0, DAY - item.most_off if item.most_off else 0)
-            night = max(low, min(night, item.most_on or DAY, DAY - (item.least_off or 0)))
-    return night
+    return problem.energy.nights[0] if problem.energy else usual_night(problem.inputs)
 
 
 def _refuse_other_nights(problem: Problem, night: int) -> None:
     """Raise GoalError where what is known of the night leaves no room for one of `night` ticks in
     a day of 24 h."""
+    from synth.days import DAY
     from synth.problem import InputKind
     from synth.ticks import format_duration
 

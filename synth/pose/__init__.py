@@ -10,17 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from synth.days import nights_asked
 from synth.errors import Contradiction, GoalError
-from synth.goals import AtMostUnits, GoalList, NeverTogether
+from synth.goals import AtMostUnitHours, AtMostUnits, GoalList, NeverTogether
 from synth.parts.kit import Kit
-from synth.pose.assumptions import assumptions
+from synth.pose.assumptions import about_energy, assumptions
 from synth.pose.contradiction import contradiction, met, smallest
 from synth.pose.facts import known_inputs, never_together
 from synth.pose.lower import Lowering, Plan, plans
 from synth.pose.names import resolve
 from synth.pose.settings import check_inputs, limits, times_made_up, times_on_offer
 from synth.pose.without import only
-from synth.problem import Apart, Goal, Peak, Problem, Requirement
+from synth.problem import Apart, Energy, Goal, OutsideInput, Peak, Problem, Requirement
 
 __all__ = ["pose"]
 
@@ -49,19 +50,23 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
     )
     found_limits = limits(goal_list, names, kit)
     allowed = dict(found_limits.most)
+    inputs = known_inputs(goal_list, names)
+    energy = _energy(goal_list, inputs)
     return Problem(
         title=goal_list.title,
         kit=kit,
         goals=tuple(Goal(goal.number, goal.phrase, goal.place) for goal in goal_list.goals),
         requirements=requirements,
-        inputs=known_inputs(goal_list, names),
+        inputs=inputs,
         never_together=never_together(goal_list, names),
         apart=_apart(goal_list),
         peak=_peak(goal_list),
+        energy=energy,
         limits=found_limits,
         objectives=goal_list.minimise,
         assumptions=(
             *assumptions(goal_list, names, found, found_limits),
+            *about_energy(energy, inputs),
             *times_made_up(requirements, kit, allowed),
         ),
         times=times_on_offer(requirements, kit, allowed),
@@ -104,3 +109,13 @@ def _peak(goal_list: GoalList) -> Peak | None:
         Peak(goal.units, goal.number) for goal in goal_list.goals if isinstance(goal, AtMostUnits)
     ]
     return min(peaks, key=lambda peak: peak.units, default=None)
+
+
+def _energy(goal_list: GoalList, inputs: Sequence[OutsideInput]) -> Energy | None:
+    """Return the least of what goals allow for a day."""
+    asked = [goal for goal in goal_list.goals if isinstance(goal, AtMostUnitHours)]
+    least = min(asked, key=lambda goal: goal.unit_hours, default=None)
+    if least is None:
+        return None
+    others = tuple(goal.number for goal in asked if goal is not least)
+    return Energy(least.unit_hours, least.number, nights_asked(inputs), others)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from synth.goals import (
     AfterTime,
     Choice,
@@ -26,7 +28,7 @@ from synth.goals import (
 )
 from synth.pose.lower import Plan, is_one
 from synth.pose.names import Names, a_kind, inputs_in
-from synth.problem import InputKind, Limits
+from synth.problem import Energy, InputKind, Limits, OutsideInput
 from synth.ticks import format_duration
 
 
@@ -78,41 +80,66 @@ def _about_goal(goal: Goal, names: Names, plans: dict[str, Plan]) -> list[str]:
                 "of what it covers are off at once, and start afresh when it is back"
             ]
         case NeverTogether(loads, first):
-            if first:
-                return []
+            if first or _goes_first(loads, plans) != loads[0]:
+                return []  # which goes first is said, in this goal or in another
             rest = " and ".join(f"'{load}'" for load in loads[1:])
             return [
                 f"'{loads[0]}' goes first: while it is on, {rest} is held off and starts "
                 f"afresh when free; say '…, {loads[1]} goes first' for another order"
             ]
         case Gap(_, loads):
+            first = _goes_first(loads, plans)
+            at_once = f"both at once: '{first}' goes first; " if first else ""
             return [
                 "who comes first runs and the other waits (a delay of its own goes on counting); "
-                f"both at once: '{loads[0]}' goes first; a power cut, or a cutoff of both, ends "
-                "the wait"
+                f"{at_once}a power cut, or a cutoff of both, ends the wait"
             ]
     return []
 
 
+def _goes_first(loads: Sequence[str], plans: dict[str, Plan]) -> str:
+    """Return the load that goes before all others of `loads`, "" if none does."""
+    return next(
+        (
+            load
+            for load in loads
+            if all(load in plans[other].before for other in loads if other != load)
+        ),
+        "",
+    )
+
+
 def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> list[str]:
     lines: list[str] = []
-    choices = {choice for load in goal.loads for choice in plans[load].choices}
+
+    def by_default(one: Choice, other: Choice, line: str) -> None:
+        """Add `line` about the loads of which neither choice is said, in this goal or another."""
+        unsaid = [load for load in goal.loads if not {one, other} & plans[load].choices.keys()]
+        if unsaid:
+            named = " and ".join(f"'{load}'" for load in unsaid)
+            lines.append(line if len(unsaid) == len(goal.loads) else f"{named}: {line}")
+
     match goal.does:
         case Cycles():
-            if not choices & {Choice.PULSE_FIRST, Choice.PAUSE_FIRST}:
-                lines.append("the pulse comes first; say 'starting with the pause' for the other")
-            interrupted = any(plans[load].only for load in goal.loads)
-            if interrupted and not choices & {Choice.CUT, Choice.FINISH}:
-                lines.append(
+            by_default(
+                Choice.PULSE_FIRST,
+                Choice.PAUSE_FIRST,
+                "the pulse comes first; say 'starting with the pause' for the other",
+            )
+            if any(plans[load].only for load in goal.loads):
+                by_default(
+                    Choice.CUT,
+                    Choice.FINISH,
                     "a running pulse is cut at once when its condition fails; say 'finish the "
-                    "pulse' for the other"
+                    "pulse' for the other",
                 )
         case ForTime(time, trigger):
-            if not choices & {Choice.IGNORE, Choice.EXTEND}:
-                lines.append(
-                    f"a new start within the {format_duration(time)} is ignored; say 'pressing "
-                    "again extends' for the other"
-                )
+            by_default(
+                Choice.IGNORE,
+                Choice.EXTEND,
+                f"a new start within the {format_duration(time)} is ignored; say 'pressing "
+                "again extends' for the other",
+            )
             word = _words(trigger)
             lines.append(f"{word} already holding when power returns counts as a start")
         case AfterTime(time, condition):
@@ -125,18 +152,23 @@ def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> li
                 f"on while {_words(condition)} holds and for {format_duration(time)} after it"
             )
         case StartStop():
-            if not choices & {Choice.STOP_WINS, Choice.START_WINS}:
-                lines.append("stop wins while both are pressed; say 'start wins' for the other")
-            if Choice.KEEP not in choices:
-                lines.append(
-                    "off after a power cut until started again; say 'keeps its state through a "
-                    "power cut' for the other"
-                )
+            by_default(
+                Choice.STOP_WINS,
+                Choice.START_WINS,
+                "stop wins while both are pressed; say 'start wins' for the other",
+            )
+            by_default(
+                Choice.FORGET,
+                Choice.KEEP,
+                "off after a power cut until started again; say 'keeps its state through a "
+                "power cut' for the other",
+            )
         case Toggles():
-            if Choice.KEEP not in choices:
-                lines.append(
-                    "off after a power cut; say 'keeps its state through a power cut' for the other"
-                )
+            by_default(
+                Choice.FORGET,
+                Choice.KEEP,
+                "off after a power cut; say 'keeps its state through a power cut' for the other",
+            )
             lines.append("a button already pressed when power returns counts as a press")
         case SwitchedFrom(switches):
             if len(switches) > 1:
@@ -216,3 +248,29 @@ def _about_wishes(limits: Limits) -> list[str]:
         loads = ", ".join(f"'{load}'" for load in limits.untimed)
         lines.append(f"no timer carries power to {loads}; timers may work the controls before them")
     return lines
+
+
+def about_energy(energy: Energy | None, inputs: Sequence[OutsideInput]) -> tuple[str, ...]:
+    """Return what a goal about energy counts, and on which days."""
+    if energy is None:
+        return ()
+    lead = f"goal {energy.goal}: "
+    lines = [
+        lead + "counted are all loads, at their need, and every control input of relays and "
+        "timers, on a day on which no input but the night moves, the others at any level, every "
+        "button released; not counted are what a timer or recycler draws besides, losses, inrush "
+        "and the supply's own draw",
+        lead + "the day before is let pass first; it begins at dusk, in any state that the design "
+        "can be in, its running times just begun, or as power comes up; days on which inputs move "
+        "may use more",
+    ]
+    dark = [item for item in inputs if item.kind is InputKind.NIGHT]
+    if dark and dark[0].steady is None:
+        nights = " and ".join(format_duration(night) for night in energy.nights)
+        known = dark[0]
+        stated = any((known.least_on, known.most_on, known.least_off, known.most_off))
+        lines.append(
+            lead + f"reckoned for a night of {nights}"
+            + ("" if stated else "; say for example 'night lasts at most 16 h' under 'known'")
+        )
+    return tuple(lines)

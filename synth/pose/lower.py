@@ -14,6 +14,7 @@ it returns the goal starts afresh. With 'keeps its state' the memory is never fo
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import combinations
 
 from synth.errors import Contradiction, GoalError
 from synth.goals import (
@@ -130,22 +131,52 @@ def plans(
                     if goal.lever not in plan.levers:
                         plan.levers.append(goal.lever)
             case NeverTogether():
-                for at, load in enumerate(goal.loads):
+                for load in goal.loads:
                     found[load].goals.add(goal.number)
-                    found[load].before += [
-                        other for other in goal.loads[:at] if other not in found[load].before
-                    ]
             case Gap():
-                for at, load in enumerate(goal.loads):
+                for load in goal.loads:
                     plan = found[load]
                     plan.goals.add(goal.number)
                     for other in goal.loads:
                         if other != load:
                             plan.gaps[other] = max(goal.time, plan.gaps.get(other, 0))
-                    plan.before += [o for o in goal.loads[:at] if o not in plan.before]
+    _order(goal_list, found, against)
     for plan in found.values():
         _check(plan, goal_list, against)
     return found
+
+
+def _order(
+    goal_list: GoalList, found: dict[str, Plan], against: list[Contradiction] | None
+) -> None:
+    """Find out which of two loads goes first: the one of which that is said, in whichever goal;
+    else the one that is named first in the first goal about both."""
+    said: dict[tuple[str, str], NeverTogether] = {}
+    others: list[tuple[str, str]] = []
+    for goal in goal_list.goals:
+        if not isinstance(goal, NeverTogether | Gap):
+            continue
+        for first, second in combinations(goal.loads, 2):
+            if not isinstance(goal, NeverTogether) or first != goal.first:
+                others.append((first, second))
+                continue
+            other = said.get((second, first))
+            if other is None:
+                said.setdefault((first, second), goal)
+                continue
+            met(
+                contradiction(
+                    (other.number, goal.number),
+                    f"one says that '{second}' goes first, and one that '{first}' does",
+                    goal.place,
+                ),
+                against,
+            )
+    known: set[tuple[str, str]] = set()
+    for first, second in (*said, *others):
+        if (second, first) not in known and (first, second) not in known:
+            known.add((first, second))
+            found[second].before.append(first)
 
 
 def _add(plan: Plan, goal: LoadGoal, against: list[Contradiction] | None) -> None:

@@ -59,7 +59,7 @@ def limits(goal_list: GoalList, names: Names, kit: Kit) -> Limits:
         _in_order(most, kit),
         goal_list.largest_supply,
         goal_list.largest_price,
-        _least(goal_list, kit, most),
+        _least(goal_list, kit),
         _stock(goal_list, kit),
         goal_list.spare,
         _branches(goal_list, names),
@@ -89,8 +89,11 @@ def _one_part(word: str, place: Place, kit: Kit) -> KitPart:
     return parts[0]
 
 
-def _least(goal_list: GoalList, kit: Kit, most: dict[str, int]) -> tuple[tuple[str, int], ...]:
-    """Return how many of each part there are to be at least, those of 0 left out."""
+def _least(goal_list: GoalList, kit: Kit) -> tuple[tuple[str, int], ...]:
+    """Return how many of each part there are to be at least, those of 0 left out.
+
+    More than there may be at most is no mistake in the words, but a clash of two wishes.
+    """
     least: dict[str, int] = {}
     for wish in goal_list.part_wishes:
         part = _one_part(wish.part, wish.place, kit)
@@ -99,12 +102,6 @@ def _least(goal_list: GoalList, kit: Kit, most: dict[str, int]) -> tuple[tuple[s
                 f"'{wish.part}' cannot be asked for: how many there are follows from the rest",
                 wish.place,
                 "name switches, sensors, relays or timers",
-            )
-        if wish.least > most.get(part.name, wish.least):
-            raise GoalError(
-                f"at least {wish.least} of '{wish.part}' are asked for, and at most "
-                f"{most[part.name]} allowed",
-                wish.place,
             )
         if wish.least > MOST_ASKED_FOR:
             raise GoalError(

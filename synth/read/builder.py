@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from synth.errors import GoalError, Place, SynthError
@@ -12,6 +13,7 @@ from synth.goals import (
     AfterTime,
     Always,
     AtLeast,
+    AtMostUnitHours,
     AtMostUnits,
     Behaviour,
     Choice,
@@ -68,9 +70,20 @@ _NUMBERS = {
     "six": "6", "seven": "7", "eight": "8", "nine": "9", "ten": "10", "twelve": "12",
     "fifteen": "15", "twenty": "20", "thirty": "30", "forty": "40", "fifty": "50", "sixty": "60",
 }  # fmt: skip
+MOST_UNIT_HOURS = 24_000_000
+"""The most unit-hours of a day that a goal may state: of a million units, all day."""
 NIGHT = "night"
 _SUPPLY = ("supply", "power", "power supply", "mains")
 """What the supply may be called where it never fails."""
+
+
+def _fraction(text: str) -> Fraction:
+    """Return '70', '70.5', '1/3' or '2 1/3' exactly; ZeroDivisionError where one divides by 0."""
+    pieces = text.replace("/", " / ").split()
+    if "/" not in pieces:
+        return Fraction(pieces[0])
+    above, below = Fraction(pieces[-3]), Fraction(pieces[-1])
+    return (Fraction(pieces[0]) if len(pieces) == 4 else Fraction(0)) + above / below
 
 
 def negation(of: Condition) -> Condition:
@@ -231,7 +244,9 @@ class Builder:
     # what loads do
 
     def load_goal(self, children: list[Any]) -> Goal:
-        names, *rest = [child for child in children if not isinstance(child, str)]
+        # Words are left out; a choice is one too, but says something.
+        said: list[Any] = [c for c in children if isinstance(c, Choice) or not isinstance(c, str)]
+        names, *rest = said
         does: Behaviour | None = None
         additions: list[Addition] = []
         for item in rest:
@@ -406,6 +421,22 @@ class Builder:
         if int(number) < 1:
             raise self.fail("at least 1 unit is needed for anything to be on", self.at(number))
         return AtMostUnits(int(number))
+
+    def at_most_unit_hours(self, children: list[Any]) -> Goal:
+        number = next(child for child in children if child.type in ("NUMBER", "FRACTION"))
+        try:
+            value = _fraction(str(number))
+        except ZeroDivisionError:
+            raise self.fail(f"'{number}' divides by nothing", self.at(number)) from None
+        if value <= 0:
+            raise self.fail(
+                "more than 0 unit-hours are needed for anything to be on", self.at(number)
+            )
+        if value > MOST_UNIT_HOURS:
+            raise self.fail(
+                f"at most {MOST_UNIT_HOURS} unit-hours a day can be said", self.at(number)
+            )
+        return AtMostUnitHours(value)
 
     # facts
 

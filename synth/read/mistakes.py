@@ -149,6 +149,11 @@ MISTAKES: tuple[Mistake, ...] = (
         ("up and never together", "never up and together"),
     ),
     Mistake(
+        "which of several loads goes first is said with them",
+        "say for example 'up and down never together, down goes first'",
+        ("down goes first", "down is first", "up and down goes first", "down has priority"),
+    ),
+    Mistake(
         "between what?",
         "say for example 'leave 2 s between up and down'",
         ("leave 2 s between", "leave 2 s"),
@@ -165,8 +170,23 @@ MISTAKES: tuple[Mistake, ...] = (
     ),
     Mistake(
         "how many units at most?",
-        "say for example 'never more than 6 units'",
+        "say for example 'never more than 6 units' or 'at most 70 unit-hours a day'",
         ("never more than", "never more than units", "at most", "never more than 6"),
+    ),
+    Mistake(
+        "in how long? Energy is limited for a day",
+        "say for example 'at most 70 unit-hours a day'",
+        tuple(
+            f"{most} {number} unit-hours{end}"
+            for most in ("at most", "never more than")
+            for number in ("70", "1/3")
+            for end in ("", " an hour", " in 2 h", " per hour", " every week", " at night", " week")
+        ),
+    ),
+    Mistake(
+        "how many unit-hours at most?",
+        "say for example 'at most 70 unit-hours a day'",
+        ("at most unit-hours a day", "never more than unit-hours a day"),
     ),
     Mistake(
         "never while what?",
@@ -288,6 +308,8 @@ _EXPECTED: tuple[tuple[str, str], ...] = (
     ("DURATION", "a time such as '10 s'"),
     ("NUMBER", "a whole number"),
     ("UNITS", "'units'"),
+    ("UNIT_HOURS", "'unit-hours'"),
+    ("A_DAY", "'a day'"),
     ("VERB", "'on'"),
     ("ALWAYS", "'always'"),
     ("WHILE", "'while'"),

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from synth import __version__
 from synth.conflict import Conflict, Kind, WayOut, Wish
+from synth.days import in_words, unit_hours
 from synth.problem import Problem
 from synth.report.terminal import _Page, counted
 from synth.report.undecided import what_may_help
@@ -105,6 +106,14 @@ def way_in_words(way: WayOut, problem: Problem) -> str:
     """Return what has to give, and what the design that shows it takes."""
     price = f"{'' if way.cheapest else 'at most '}{counted(way.price, 'coin')}"
     costs = f"{price}, {counted(way.supply, 'unit')}"
+    if way.unit_hours is not None:
+        assert problem.energy is not None
+        wish, more = way.dropped[0], way.unit_hours - problem.energy.unit_hours
+        least = "no thousandth less will do" if way.least else "less may do as well"
+        return (
+            f"goal {wish.number} ({_phrase(wish, problem)}) with {unit_hours(way.unit_hours)} a "
+            f"day ({in_words(more)} more): {costs}; {least}"
+        )
     things = [_given_in_words(wish, value, way.time, problem) for wish, value in way.given]
     told = f"{' and '.join(things)}: {costs}"
     if all(value is None for _, value in way.given):
@@ -165,6 +174,7 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
                 "dropped": [one(wish) for wish in way.dropped],
                 "value": way.value,
                 **({"values": list(way.values)} if way.values else {}),
+                **({} if way.unit_hours is None else {"unit_hours": float(way.unit_hours)}),
                 "time": way.time,
                 "least": way.least,
                 "cheapest": way.cheapest,

@@ -479,12 +479,14 @@ def _test_times(sheet: SettingsSheet) -> list[Block]:
     return [
         Head("On the bench", 3),
         Words(
-            "Who does not want to wait sets these times for the test. All goals hold in their "
+            "Who does not want to wait sets these times for the test. All goals "
+            f"{'but those left out ' if sheet.left_out else ''}hold in their "
             "scaled form, and everything happens in the same order as with the real times"
             f"{f' ({words})' if words else ''}. They allow for parts that need "
             f"{format_duration(sheet.reaction)} to move."
         ),
         Table(("Belongs to", "Real time", "Test time"), rows),
+        *(Words(f"{told[:1].upper()}{told[1:]}.") for told in sheet.left_out),
         Words("Afterwards set the real times back, each of them, before anything else.", True),
     ]
 

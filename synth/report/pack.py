@@ -30,10 +30,11 @@ NAMES = {
 
 
 def _on_paper(
-    sheets: Sequence[Sheet], leaves: Mapping[str, Sequence[Leaf]]
+    sheets: Sequence[Sheet], drawings: Mapping[str, str], leaves: Mapping[str, Sequence[Leaf]]
 ) -> tuple[tuple[Sheet, ...], dict[str, str], frozenset[str]]:
     """Return the sheets with each picture told its sheets of paper, those of drawings that need
-    several by the names of their files, and the names of what goes on turned paper."""
+    a form of their own there by the names of their files, and the names of what goes on turned
+    paper."""
     files: dict[str, str] = {}
     turned: set[str] = set()
 
@@ -42,7 +43,8 @@ def _on_paper(
             return block
         name = prefixed(sheet, block.file)
         own = leaves[name]
-        if len(own) == 1:
+        # One sheet, too, may be drawn otherwise than the whole: in one row of paths, not in two.
+        if [leaf.svg for leaf in own] == [drawings[name]]:
             turned.update([name] if own[0].turned else [])
             return block
         parts = []
@@ -79,7 +81,7 @@ def pack_files(
         "03-layout.svg": wiring_sheets(design, problem.kit, name, paper),
         "08-timing.svg": timing_sheets(trace, name, paper),
     }
-    sheets, divided, turned = _on_paper(sheets, leaves)
+    sheets, divided, turned = _on_paper(sheets, drawings, leaves)
     data = {
         "08-timing.vcd": vcd(trace),
         "08-timing.wave.json": wave_json(trace, name),

@@ -15,8 +15,9 @@ from synth.report.svg import escape, visible
 from synth.sheet import Heading, Picture, Points, Sheet, Table, Words
 
 PAPERS = ("A4", "Letter")
-_HEIGHTS = {"A4": (229, 175), "Letter": (211, 181)}
-"""How high a picture may be, upright and on turned paper, mm (see `paper`)."""
+_HEIGHTS = {"A4": (225, 268, 181), "Letter": (206, 250, 187)}
+"""Of printed paper, mm: how high a picture may be that stands upright among words (see `paper`),
+and how high a sheet is of which a picture fills what its words leave, upright and turned."""
 
 
 def prefixed(sheet: Sheet, file: str) -> str:
@@ -148,11 +149,17 @@ img { max-width: 100%%; height: auto; }
 .paper { display: none; }
 @media print { body { max-width: none; padding: 0; } section { break-before: page; }
   a { color: #000; text-decoration: none; }
-  /* A picture goes on one sheet, turned where it is wide; a large one on those made for paper. */
-  p:has(> img) { margin: 0; break-inside: avoid; text-align: center; }
-  img { max-height: %(high)dmm; } .turned { page: turned; } .turned img { max-height: %(low)dmm; }
-  .screen { display: none; } .paper { display: block; break-after: page; }
-  h2, h3, p:has(+ p > img) { break-after: avoid; } p { break-inside: avoid; }
+  .together, .sheet { break-inside: avoid; } .together > p:has(> img) { text-align: center; }
+  .together img { max-height: %(among)dmm; }
+  /* A large picture fills the sheet on which its words begin; a wide one turns it. */
+  .sheet { display: flex; flex-direction: column; height: %(high)dmm; contain: size;
+    break-after: page; }
+  .turned { page: turned; height: %(low)dmm; } section > div:last-child { break-after: auto; }
+  .sheet p { font-size: 9pt; margin: 0 0 4pt; } .sheet h2, .sheet h3 { margin: 0 0 4pt; }
+  .sheet p:has(> img) { flex: 1 1 0; min-height: 0; margin: 0; }
+  .sheet img { width: 100%%; height: 100%%; object-fit: scale-down; object-position: top; }
+  .screen, p.screen:has(> img), .whole { display: none; } div.paper { display: flex; }
+  p.paper { display: block; } h2, h3 { break-after: avoid; } p { break-inside: avoid; }
   /* The card has to go on one sheet, also that of many goals. */
   #item-1 { columns: 2; column-gap: 8mm; font-size: 9pt; }
   #item-1 h2 { column-span: all; margin-top: 0; } #item-1 h3 { break-after: avoid; } }
@@ -165,8 +172,9 @@ def html(
 ) -> str:
     """Return the whole pack as one page to be read or printed on `paper` (A4 or Letter); `more`
     are files besides, `turned` the pictures that get a sheet in landscape."""
-    high, low = _HEIGHTS[paper]
-    head, style = escape(title), _STYLE % {"paper": paper, "high": high, "low": low}
+    among, high, low = _HEIGHTS[paper]
+    head = escape(title)
+    style = _STYLE % {"paper": paper, "among": among, "high": high, "low": low}
     lines = [
         "<!DOCTYPE html>",
         '<html lang="en">',
@@ -189,15 +197,53 @@ def html(
         links = ", ".join(f'<a href="{escape(name)}">{escape(name)}</a>' for name in more)
         lines.append(f'<p class="file">Also: {links}</p>')
     for sheet in sheets:
-        lines += [f'<section id="item-{sheet.number}">',
-                  f"<h2>{sheet.number}. {escape(sheet.title)}</h2>"]
-        for block in sheet.blocks:
-            lines += _html_block(sheet, block, turned)
-        lines.append("</section>")
+        lines += [f'<section id="item-{sheet.number}">', *_html_sheet(sheet, turned), "</section>"]
     return "\n".join([*lines, "</body>", "</html>", ""])
 
 
-def _html_block(sheet: Sheet, block: object, turned: frozenset[str]) -> list[str]:
+def _html_sheet(sheet: Sheet, turned: frozenset[str]) -> list[str]:
+    """Return one item: what stands before a picture goes with it onto one sheet of paper."""
+    lines: list[str] = []
+    before = [f"<h2>{sheet.number}. {escape(sheet.title)}</h2>"]
+    for block in sheet.blocks:
+        if isinstance(block, Picture):
+            lines += _html_picture(sheet, block, before, turned)
+            before = []
+        else:
+            before += _html_block(sheet, block)
+    return lines + before
+
+
+def _html_picture(
+    sheet: Sheet, picture: Picture, before: Sequence[str], turned: frozenset[str]
+) -> list[str]:
+    """Return a picture with the words before it, on paper divided where it is too large."""
+    def image(file: str, said: str, kind: str = "") -> str:
+        name = escape(prefixed(sheet, file))
+        return f'<p{kind}><img src="{name}" alt="{escape(said)}"></p>'
+
+    leaves = [
+        (leaf, f"{picture.about}: {sheet_said(number, len(picture.sheets))}",
+         "sheet turned" if prefixed(sheet, leaf) in turned else "sheet")
+        for number, leaf in enumerate(picture.sheets, 1)
+    ]
+    if not leaves:
+        kind = "sheet turned" if prefixed(sheet, picture.file) in turned else "together"
+        return [f'<div class="{kind}">', *before, image(picture.file, picture.about), "</div>"]
+    (first, said, kind), *others = leaves
+    whole, paper = image(picture.file, picture.about, ' class="screen"'), ' class="paper"'
+    lines = [f'<div class="{kind}">', *before, whole, image(first, said, paper), "</div>"]
+    for leaf, said, kind in others:
+        lines.append(f'<div class="paper {kind}">{image(leaf, said, paper)}</div>')
+    return lines
+
+
+def sheet_said(number: int, count: int) -> str:
+    """Return which sheet of how many this is, in words."""
+    return "for paper" if count == 1 else f"sheet {number} of {count}"
+
+
+def _html_block(sheet: Sheet, block: object) -> list[str]:
     match block:
         case Words(text, strong):
             kind = ' class="strong"' if strong else ""
@@ -207,16 +253,6 @@ def _html_block(sheet: Sheet, block: object, turned: frozenset[str]) -> list[str
         case Points(items, numbered):
             tag = "ol" if numbered else "ul"
             return [f"<{tag}>", *(f"<li>{escape(item)}</li>" for item in items), f"</{tag}>"]
-        case Picture(file, about, sheets):
-            name = prefixed(sheet, file)
-            kind = ' class="screen"' if sheets else ' class="turned"' if name in turned else ""
-            lines = [f'<p{kind}><img src="{escape(name)}" alt="{escape(about)}"></p>']
-            for number, leaf in enumerate(sheets, 1):
-                name = prefixed(sheet, leaf)
-                kind = "paper turned" if name in turned else "paper"
-                said = escape(f"{about}: sheet {number} of {len(sheets)}")
-                lines.append(f'<p class="{kind}"><img src="{escape(name)}" alt="{said}"></p>')
-            return lines
         case Table():
             return _html_table(sheet, block)
     raise AssertionError(block)
@@ -234,7 +270,9 @@ def _html_table(sheet: Sheet, table: Table) -> list[str]:
     if table.file:
         name = escape(prefixed(sheet, table.file))
         more = f" ({left} more rows)" if left and rows else ""
-        lines.append(f'<p class="file">As a file{more}: <a href="{name}">{name}</a></p>')
+        # On paper a file is worth naming only where it has more than the paper.
+        kind = "file" if more else "file whole"
+        lines.append(f'<p class="{kind}">As a file{more}: <a href="{name}">{name}</a></p>')
     return lines
 
 

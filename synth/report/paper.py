@@ -36,8 +36,9 @@ class Room:
         return Room(int(self.width * by), int(self.height * by), self.turned)
 
 
-# Within margins of 14 mm, as a browser prints the pack; upright, less a heading of 40 mm above.
-_SIZES = {"A4": ((793, 998), (1172, 760)), "Letter": ((819, 920), (1094, 789))}
+# Within margins of 14 mm, as a browser prints the pack, and less a heading with some lines of words
+# above: 40 mm upright, 36 mm on turned paper.
+_SIZES = {"A4": ((793, 998), (1172, 636)), "Letter": ((819, 920), (1094, 662))}
 
 
 def rooms(paper: str) -> tuple[Room, Room]:
@@ -62,12 +63,13 @@ def size_of(svg: str) -> tuple[int, int]:
 
 
 def undivided(svg: str, paper: str) -> Leaf | None:
-    """Return a whole drawing as its only sheet, None where it would become too small."""
+    """Return a whole drawing as its only sheet, None where it would become too small. Paper is
+    turned only for what is not to be had upright in full size: upright, small drawings share it."""
     width, height = size_of(svg)
     fits = [room for room in rooms(paper) if room.holds(width, height)]
     if not fits:
         return None
-    best = min(fits, key=lambda room: max(width / room.width, height / room.height))
+    best = min(fits, key=lambda room: max(width / room.width, height / room.height, 1.0))
     return Leaf(svg, best.turned)
 
 

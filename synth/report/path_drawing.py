@@ -13,7 +13,7 @@ from synth.design import Design, PartInUse
 from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import Kit
 from synth.report.current_paths import Branch, designations, paths_of
-from synth.report.paper import Leaf, Room, rooms, shared_out, size_of, undivided
+from synth.report.paper import TIGHT, Leaf, Room, rooms, shared_out, size_of, undivided
 from synth.report.path_frame import ELEMENT, FAR, INK, MARGIN, Frame, beside, numbers, under
 from synth.report.svg import Svg, text_width, wrap
 from synth.report.symbols import load_kind, setting_lines
@@ -57,21 +57,32 @@ def circuit_sheets(
             if frame.size in seen:
                 continue
             seen.add(frame.size)
-            if ladder:
-                counts = [1] * len(frame.bands)
-            else:
-                legend = 16 * (len(design.parts) // 4 + 4)
-                high = room.height - frame.begin - legend
-                counts = [b - a for a, b in shared_out(frame.heights, high)]
-            if best is not None and best[0] <= (0, len(counts)):
-                continue
-            frame.share(counts, 18)
-            pieces = _drawn(frame, design, title, nodes)
-            small = sum(not room.holds(*size_of(svg)) for svg in pieces)
-            if best is None or (small, len(pieces)) < best[0]:
-                best = (small, len(pieces)), room, pieces
+            for counts in _shares(frame, room, len(design.parts)):
+                if best is not None and best[0] <= (0, len(counts)):
+                    continue
+                frame = Frame(ladder, paths, most)
+                frame.share(counts, 18)
+                pieces = _drawn(frame, design, title, nodes)
+                small = sum(not room.holds(*size_of(svg)) for svg in pieces)
+                if best is None or (small, len(pieces)) < best[0]:
+                    best = (small, len(pieces)), room, pieces
     assert best is not None
     return tuple(Leaf(svg, best[1].turned) for svg in best[2])
+
+
+def _shares(frame: Frame, room: Room, parts: int) -> list[list[int]]:
+    """Return how many rows of paths to try on each sheet, fewest sheets first. How long the legend
+    of a sheet becomes, shows when it is drawn: at most all parts are in it."""
+    if frame.ladder:
+        return [[1] * len(frame.bands)]
+    found: list[list[int]] = []
+    for high in (TIGHT * room.height, room.height):
+        for lines in range(6, parts // 4 + 8, 4):
+            left = int(high) - frame.begin - 16 * min(lines, parts // 4 + 4)
+            counts = [last - first for first, last in shared_out(frame.heights, left)]
+            if counts not in found:
+                found.append(counts)
+    return sorted(found, key=len)
 
 
 def _drawn(

@@ -69,7 +69,7 @@ def claim_said(sheet: SettingsSheet) -> tuple[str, ...]:
     if sheet.claim is Claim.NO_TIMES:
         return ("Neither the design nor its goals have a time: test as it is.",)
     lines = [
-        "Proven: with the test times every goal holds in its scaled form, for every input "
+        f"Proven: with the test times {sheet.every_goal} holds in its scaled form, for every input "
         f"sequence, at any moment ({sheet.states} states)."
     ]
     if sheet.claim is not Claim.REAL:

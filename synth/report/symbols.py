@@ -49,9 +49,10 @@ _LETTER_OF: dict[PartType, str] = {
 }
 _LOAD_WORDS: dict[str, str] = {
     **dict.fromkeys(("lamp", "light", "lights", "lamps", "bulb"), "lamp"),
-    **dict.fromkeys(("pump", "fan", "motor", "blower", "stirrer", "mixer"), "motor"),
+    **dict.fromkeys(("pump", "fan", "motor", "blower", "stirrer", "mixer",
+                     "extractor", "belt", "conveyor", "auger"), "motor"),
     **dict.fromkeys(("heater", "heating", "heat", "warmer", "kettle", "brooder"), "heater"),
-    **dict.fromkeys(("bell", "horn", "buzzer", "siren", "alarm"), "signal"),
+    **dict.fromkeys(("bell", "horn", "buzzer", "siren", "alarm", "pilot"), "signal"),
 }
 _LOAD_LETTER = {"lamp": "E", "heater": "E", "motor": "M", "signal": "P"}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from synth.days import day_in_words, in_words, shares_in_words, unit_hours
 from synth.problem import Objective, Problem
 from synth.result import Outcome
 
@@ -10,6 +11,7 @@ STAGES = {
     "by price": "a first design by price",
     "less power": "circuits of less power",
     "circuits": "each circuit by itself",
+    "less energy": "circuits that use less energy in a day",
     "joint circuits": "the harder circuits together",
     "whole": "the whole as one",
     "without the wishes": "a design without the wishes for how it is built, to be mended",
@@ -31,10 +33,18 @@ def tried(outcome: Outcome) -> list[str]:
 
 def known(outcome: Outcome, problem: Problem) -> list[str]:
     """Return in sentences what the search had proven when it ended."""
-    if outcome.bound is None:
-        return ["nothing about all goals together: neither a design nor a bound"]
-    unit = _UNITS[problem.objectives[0] if problem.objectives else Objective.PRICE]
-    return [f"no design within the bounds below takes less than {outcome.bound} {unit}"]
+    told = ["nothing about all goals together: neither a design nor a bound"]
+    if outcome.bound is not None:
+        unit = _UNITS[problem.objectives[0] if problem.objectives else Objective.PRICE]
+        told = [f"no design within the bounds below takes less than {outcome.bound} {unit}"]
+    use, energy = outcome.least_energy, problem.energy
+    if use is not None and energy is not None:
+        told.append(
+            f"goal {energy.goal} allows {unit_hours(energy.unit_hours)} a day, and the least that "
+            f"was met of a design for all other goals is {in_words(use.total)}: "
+            f"{day_in_words(use, problem)}, {shares_in_words(use)}"
+        )
+    return told
 
 
 def what_may_help(problem: Problem, time_up: bool = True) -> list[str]:

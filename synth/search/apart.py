@@ -88,6 +88,7 @@ def only(problem: Problem, loads: Collection[str]) -> Problem:
         ),
         apart=tuple(p for p in problem.apart if p.first in loads and p.second in loads),
         peak=None,
+        energy=None,
         limits=replace(problem.limits.of_a_part().about(loads), supply=None),
     )
 

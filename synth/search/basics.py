@@ -98,7 +98,9 @@ class Progress:
     `show` is told (stage, best, bound) as they improve. `asked_to_stop` says when to end with
     what there is; so does a best design within `gap` percent of the bound. `counts` is whether the
     numbers reported now speak of the whole, `bounded` whether lists come in order of true bounds.
-    `spared` is the seconds that earlier runs spent on what is known from them.
+    `spared` is the seconds that earlier runs spent on what is known from them. `limit` is the most
+    that a design may take of the first objective, where that is asked as a question about a bound:
+    a design beyond it is none, and a bound beyond it ends the search.
     """
 
     show: Callable[[str, int | None, int | None], None] = lambda stage, best, bound: None
@@ -110,6 +112,7 @@ class Progress:
     counts: bool = True
     bounded: bool = True
     spared: float = 0.0
+    limit: int | None = None
 
     def report(self, stage: str, best: int | None, bound: int | None) -> None:
         """Keep what is known of the whole, and show it."""
@@ -120,7 +123,8 @@ class Progress:
         if self.best is not None and self.bound is not None:
             # Lists dearer than the best design prove no more than that it is the best.
             self.bound = min(self.bound, self.best)
-        self.show(stage, self.best, self.bound)
+        within = self.best is None or self.limit is None or self.best <= self.limit
+        self.show(stage, self.best if within else None, self.bound)
 
     @contextmanager
     def aside(self, really: bool = True) -> Iterator[None]:
@@ -136,15 +140,22 @@ class Progress:
         """Return whether the best design is proven to be as near to the bound as was asked for."""
         if self.gap is None or not self.counts or self.best is None or self.bound is None:
             return False
+        if self.limit is not None and self.best > self.limit:
+            return False
         return 100 * (self.best - self.bound) <= self.gap * self.best
+
+    def beyond(self) -> bool:
+        """Return whether no design is within the limit, proven."""
+        return self.limit is not None and self.bound is not None and self.bound > self.limit
 
     def over(self) -> bool:
         """Return whether time is up, or enough is proven."""
-        return self.asked_to_stop() or time.monotonic() >= self.deadline or self.near()
+        late = self.asked_to_stop() or time.monotonic() >= self.deadline
+        return late or self.near() or self.beyond()
 
     def left(self) -> float:
         """Return the seconds that are left (at most an hour, so that solvers accept it)."""
-        stop = self.asked_to_stop() or self.near()
+        stop = self.asked_to_stop() or self.near() or self.beyond()
         return 0.0 if stop else min(3600.0, self.deadline - time.monotonic())
 
 

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice, pairwise
 
+from synth.days import alone_in_words, loads_alone, unit_hours
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.search.basics import Found, Key, Progress, Working, design_key
@@ -414,6 +415,13 @@ class Engine:
             return (
                 f"the loads on at one moment need {on_together(self.problem)} units, and goal "
                 f"{peak.goal} allows {peak.units}"
+            )
+        energy = self.problem.energy
+        alone = loads_alone(self.problem, energy.nights) if energy is not None else None
+        if energy is not None and alone is not None and alone.total > energy.unit_hours:
+            return (
+                f"{alone_in_words(alone, self.problem)}; goal {energy.goal} allows "
+                f"{unit_hours(energy.unit_hours)} a day"
             )
         least = self.catalogue.least_units
         if limits.supply is not None and least > limits.supply:

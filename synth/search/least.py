@@ -23,7 +23,7 @@ from synth.search.bounds import essential
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue, PartsList
 from synth.search.questions import Questions
-from synth.search.whole import most_of_each
+from synth.search.within import most_of_each
 
 OFTEN = 1000
 """After so many lists the clock is looked at."""

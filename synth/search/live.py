@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Literal, Protocol
 
 from synth.design import Skeleton
+from synth.parts.behaviour import PartType
 from synth.problem import Problem
 from synth.search.basics import DEPTH, Progress
 from synth.search.choice import open_solver
@@ -92,7 +93,9 @@ class Live:
         """Rule out the wirings that were ruled out meanwhile."""
         excluded = self.questions.excluded
         for skeleton in excluded[self._excluded :]:
-            self.wiring.exclude(skeleton)
+            piece = all(part.type is not PartType.LOAD for part in skeleton.parts)
+            for renamed in self.wiring.renamings(skeleton) if piece else (skeleton,):
+                self.wiring.exclude(renamed)
         self._excluded = len(excluded)
 
     def exactly(self, items: Sequence[int]) -> list[int]:

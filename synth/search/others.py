@@ -10,7 +10,7 @@ from synth.search.basics import Progress, Tools, Working, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.questions import Questions
-from synth.search.whole import MOST_PARTS
+from synth.search.within import MOST_PARTS
 
 
 @dataclass

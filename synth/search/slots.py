@@ -392,7 +392,7 @@ class Wiring:
 
     def exclude(self, skeleton: Skeleton) -> None:
         """Rule out exactly this wiring with exactly these settings (with `joint`: all wirings with
-        the same sets of outputs)."""
+        the same sets of outputs). One without any load: all wirings that hold it."""
         chosen = self.assignment(skeleton)
         if chosen is not None:
             self.formula.add(*(-v if value else v for v, value in chosen.items()))
@@ -537,7 +537,8 @@ class Wiring:
 
     def assignment(self, skeleton: Skeleton) -> Mapping[int, bool] | None:
         """Return values of the wiring variables that stand for `skeleton`, if its parts have the
-        names of this model's slots; None otherwise."""
+        names of this model's slots; None otherwise. Of one without any load, only its own parts
+        and what feeds them are told."""
         names = {slot.name: i for i, slot in enumerate(self.slots)} | {"supply": -1}
         unheld = {
             part.name
@@ -552,7 +553,10 @@ class Wiring:
             chosen[abs(literal)] = value == (literal > 0)
 
         present = {part.name: part for part in skeleton.parts}
+        piece = all(part.type is not PartType.LOAD for part in skeleton.parts)
         for index, slot in enumerate(self.slots):
+            if piece and slot.name not in present:
+                continue
             put(self.used[index], slot.name in present)
             for key, options in self.choices[index].items():
                 if slot.name in present:
@@ -573,6 +577,8 @@ class Wiring:
             return {supply} if supply in found else found
 
         for (index, terminal), literals in self.feeds.items():
+            if piece and self.slots[index].name not in present:
+                continue
             sources = behind(Terminal(self.slots[index].name, terminal))
             for (other, output), literal in literals.items():
                 name = "supply" if other < 0 else self.slots[other].name

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from synth.days import loads_alone
 from synth.problem import Objective, Problem
 from synth.search.basics import Progress, Tools, Working, design_key
 from synth.search.engine import MOST_WIRINGS, Engine
@@ -44,3 +49,22 @@ def thriftier(
                 break
             questions.excluded.append(questions.bare(working))
     return best
+
+
+def less_energy(
+    problem: Problem, pieces: Sequence[Problem], done: Collection[int]
+) -> Iterator[tuple[int, Problem]]:
+    """Yield (place, piece) for each of the pieces of `problem` but `done`: what is asked of it so
+    that it leaves to the loads of all others, within a goal about energy, what they use alone.
+
+    This proves nothing: a design of the whole may share a part between pieces.
+    """
+    energy = problem.energy
+    if energy is None:
+        return
+    alone = [loads_alone(piece, energy.nights) for piece in pieces]
+    least = [day.total if day is not None else Fraction(0) for day in alone]
+    for number, piece in enumerate(pieces):
+        left = energy.unit_hours - sum(least) + least[number]
+        if number not in done and left > 0:
+            yield number, replace(piece, energy=replace(energy, unit_hours=left))

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import SENSING, TIMED, PartType
+from synth.parts.behaviour import SENSING
 from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status
@@ -30,7 +30,6 @@ from synth.search.apart import (
     take_apart,
 )
 from synth.search.basics import (
-    DEPTH,
     Found,
     LearnedRun,
     Progress,
@@ -46,11 +45,10 @@ from synth.search.mixing import alternatives, best_mix
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
 from synth.search.remembered import found_by
-from synth.search.slots import joint_of_sets
 from synth.search.stimuli import first_runs
-from synth.search.thrift import thriftier
+from synth.search.thrift import less_energy, thriftier
+from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
 from synth.signals import inputs_of, times_of
-from synth.ticks import format_duration
 
 CHEAPEST_SHARE = 0.4
 """Part of the time that may go into the cheapest design where something else counts first."""
@@ -67,8 +65,6 @@ MIX_SHARE = 0.3
 they cost together."""
 AT_ONCE = 1.0
 """Seconds that may go into ruling out all parts lists by bounds and limits."""
-MOST_PARTS = 12
-"""Most parts of each kind, and in all beyond the needed ones, that are considered by price."""
 
 
 @dataclass
@@ -117,7 +113,10 @@ class _Whole:
         self.progress = progress
         self.seed = seed
         self.floor = floor_for(tools)
-        self.pieces = take_apart(problem)
+        by_price = problem.objectives[0] is Objective.PRICE
+        self.limit = problem.limits.price if by_price else None
+        """The largest price, where the price counts first: no design beyond it is one."""
+        self.pieces = take_apart(self._free())
         self.pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
         self.circuits: list[Circuit] = []
         self.best: Working | None = None
@@ -131,6 +130,10 @@ class _Whole:
         ruled_out = self._ruled_out()
         if ruled_out is not None:
             return self._nothing(ruled_out)
+        # A largest price is asked as a bound on the cheapest: what is found beyond it tells what
+        # the rest must cost, and is refuted as a whole rather than wiring by wiring.
+        problem = self.problem = self._free()
+        self.progress.limit = self.limit
         if self.problem.objectives[0] is not Objective.PRICE:
             with self.progress.aside():
                 self._cheapest_first()
@@ -139,7 +142,8 @@ class _Whole:
         failed = self._apart()
         self._clock("circuits")
         if failed is not None:
-            return self._nothing(failed) if self.best is None else self._outcome(failed)
+            alone = len(self.pieces) == 1 and not self.pieces[0].path
+            return self._nothing(failed, alone) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
             found = self.circuits[0].found
             assert found.best is not None
@@ -163,11 +167,18 @@ class _Whole:
             return self._nothing(found)
         return self._outcome(found)
 
+    def _free(self) -> Problem:
+        """Return the problem without a largest price that the search keeps to by itself."""
+        if self.limit is None:
+            return self.problem
+        return replace(self.problem, limits=replace(self.problem.limits, price=None))
+
     def _ruled_out(self) -> Found | None:
         """Return why nothing is within the limits, if that shows at once."""
         limits, kit = self.problem.limits, self.problem.kit
         limited = limits.most or limits.least or any(part.most is not None for part in kit.parts)
-        if not limited and (limits.supply, limits.price, self.problem.peak) == (None, None, None):
+        sums = (limits.supply, limits.price, self.problem.peak, self.problem.energy)
+        if not limited and sums == (None,) * 4:
             return None
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
         questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
@@ -185,7 +196,8 @@ class _Whole:
         by_price = replace(self.problem, objectives=objectives)
         planner = _Whole(by_price, self.tools, self.progress, self.seed)
         planner.solve()
-        self.best = planner.best
+        self.progress.limit = self.limit
+        self.best = None if planner._too_dear() else planner.best
         self._clock("by price")
         if self.best is not None and self.problem.objectives[0] is Objective.SUPPLY:
             self._thriftier(planner.circuits, deadline)
@@ -227,6 +239,13 @@ class _Whole:
                 projects = may_be_held(problem, _names(problem) - _names(inner))
                 return found if projects else replace(found, closed=False)
             self.circuits.append(Circuit(piece, engine, found))
+            price = design_key(found.best.design, inner)[0]
+            if self.limit is None or price <= self.limit or not found.closed:
+                continue
+            if not problem.limits.stock and may_be_held(problem, _names(problem) - _names(inner)):
+                # The whole holds a design for this circuit, which costs too much by itself.
+                self.best = None
+                return Found(closed=True, exhausted=True, reasons=[self._dear()])
         return None
 
     # -- step 2 ------------------------------------------------------------------------------
@@ -236,6 +255,8 @@ class _Whole:
         self._try(put_together(_wired(self.circuits)))
         if self.best is None and self.problem.limits.least:
             self._with_parts_asked_for()
+        if self.best is None and self.problem.energy is not None:
+            self._with_less_energy()
         if self.best is not None:
             self._polish()
             self.progress.report("whole circuit", self._key(self.best)[0], None)
@@ -302,6 +323,26 @@ class _Whole:
                 wired[number] = (circuit.piece.path, found.best.skeleton)
                 self._try(put_together(wired))
         self.progress.deadline = deadline
+
+    def _with_less_energy(self) -> None:
+        """Put circuits together that each leave the loads of all others what they use alone."""
+        deadline, wired = self.progress.deadline, _wired(self.circuits)
+        pieces = [circuit.problem for circuit in self.circuits]
+        done = [number for number, circuit in enumerate(self.circuits) if circuit.plain]
+        for number, asked in less_energy(self.problem, pieces, done):
+            catalogue = Catalogue(asked, self.floor, most=most_of_each(self.problem))
+            questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
+            now = time.monotonic()
+            share = ASKED_SHARE / (len(pieces) - number)
+            self.progress.deadline = min(deadline, now + share * (deadline - now))
+            with self.progress.aside():
+                found = Engine(questions, self.progress).run()
+            if found.best is not None:
+                wired[number] = (self.circuits[number].piece.path, found.best.skeleton)
+                if self._try(put_together(wired)) is not None:
+                    break
+        self.progress.deadline = deadline
+        self._clock("less energy")
 
     def _try(self, skeleton: Skeleton) -> Working | None:
         """Return the checked design of the whole that is wired so, if it stands."""
@@ -409,6 +450,8 @@ class _Whole:
             upper = self._key(self.best)
             if engine.by_price:
                 known = catalogue.items_of(self.best.skeleton)
+        if self.limit is not None and (upper is None or upper[0] > self.limit):
+            upper = (self.limit + 1,)
         found = engine.run(upper, known)
         if found.best is not None and (
             self.best is None or self._key(found.best) < self._key(self.best)
@@ -421,7 +464,7 @@ class _Whole:
     def _frugal(self, engine: Engine, found: Found) -> None:
         """Seek a design of the proven price that needs less power."""
         best, least = self.best, found.least
-        if self.problem.objectives[:2] != (Objective.PRICE, Objective.SUPPLY):
+        if self.problem.objectives[:2] != (Objective.PRICE, Objective.SUPPLY) or self._too_dear():
             return
         if best is None or least is None or not self._done(found):
             return
@@ -467,11 +510,23 @@ class _Whole:
     def _key(self, working: Working) -> tuple[int, ...]:
         return design_key(working.design, self.problem)
 
+    def _too_dear(self) -> bool:
+        """Return whether the best design is beyond the largest price."""
+        best = self.best
+        return best is not None and self.limit is not None and self._key(best)[0] > self.limit
+
+    def _dear(self) -> str:
+        return f"more than {self.limit} coins are needed"
+
     def _done(self, found: Found) -> bool:
-        """Return whether the best design meets the bound on the first objective."""
+        """Return whether the best design meets the bound on the first objective, or that bound is
+        beyond the largest price."""
         if self.best is None or not self._ordered():
             return False
-        return found.closed or bool(found.floor and found.floor[0] >= self._key(self.best)[0])
+        enough = self._key(self.best)[0]
+        if self.limit is not None:
+            enough = min(enough, self.limit + 1)
+        return found.closed or bool(found.floor and found.floor[0] >= enough)
 
     def _least(self, found: Found) -> int:
         """Return the bound on the first objective, where lists come in order (0: none known)."""
@@ -488,6 +543,8 @@ class _Whole:
         """Return the outcome: the best design, and what was found out about all others."""
         problem, best = self.problem, self.best
         assert best is not None
+        if self._too_dear():
+            return self._nothing(found)
         key, ordered, stock = self._key(best), self._ordered(), problem.limits.stock
         least = self._least(found)
         proven: list[str] = []
@@ -510,11 +567,16 @@ class _Whole:
             to_buy=best.design.price(problem.kit, stock) if stock else None,
         )
 
-    def _nothing(self, found: Found) -> Outcome:
-        """Return the outcome when no design was found: impossible when all was refuted."""
+    def _nothing(self, found: Found, whole: bool = True) -> Outcome:
+        """Return the outcome when no design was found: impossible when all was refuted, or when all
+        that is left is too dear. `whole`: what is found speaks of the whole."""
         # Without a list refuted one by one the reason stands by itself, whatever their order.
         ordered = found.refuted == 0 or self._ordered()
         impossible = found.exhausted and found.closed and ordered
+        if not impossible and self.limit is not None and whole and self._ordered():
+            impossible = found.closed or bool(found.floor and found.floor[0] > self.limit)
+            if impossible and self._dear() not in found.reasons:
+                found.reasons.append(self._dear())
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
             bound=found.floor[0] if found.floor and ordered and not impossible else None,
@@ -528,15 +590,6 @@ def _wired(circuits: Sequence[Circuit]) -> list[tuple[tuple[Lever, ...], Skeleto
     return [(c.piece.path, c.found.best.skeleton) for c in circuits if c.found.best]
 
 
-def most_of_each(problem: Problem) -> int:
-    """Return the most parts of each kind, and in all beyond the needed ones, that are considered.
-
-    By price this bounds nothing that matters, since longer lists are dearer; where another
-    objective comes first, lists of parts that cost nothing of it would never end.
-    """
-    return MOST_PARTS if problem.objectives[0] is Objective.PRICE else 4
-
-
 def _has_times(problem: Problem) -> bool:
     return any(times_of(r.signal) for r in problem.requirements)
 
@@ -544,29 +597,3 @@ def _has_times(problem: Problem) -> bool:
 def _names(problem: Problem) -> frozenset[str]:
     """Return the outside inputs of a problem, the supply apart."""
     return frozenset(item.name for item in problem.inputs) - {"supply"}
-
-
-def bounds_in_words(problem: Problem) -> tuple[str, ...]:
-    """Return the bounds within which a proof holds."""
-    most = most_of_each(problem)
-    told = [
-        f"parts of the kit '{problem.kit.name}', at most {most} of each and as many in all "
-        "beyond one for every input and one for every timer that must run at once"
-        + (", and those that are asked for" if problem.limits.least else ""),
-        f"circuits that settle within {DEPTH} steps after every event",
-        "power split by trees of tap-offs and dividers, without joints",
-    ]
-    free = any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts)
-    if free and joint_of_sets(problem) is None:
-        told.append(
-            "at most as many joints that cost nothing as there are other parts and loads, less two"
-        )
-    if problem.times and any(times_of(r.signal) for r in problem.requirements):
-        offered = ", ".join(format_duration(t) for t in problem.times)
-        told.append(f"timers set to one of {offered}")
-    elif any(times_of(r.signal) for r in problem.requirements):
-        told.append("no timers, since none on offer can be set to a time that is asked for")
-    kinds = {problem.kit.index[name].type for name, _ in problem.limits.least}
-    if kinds & TIMED and not problem.times:
-        told.append("no timers, since no goal has a time that they could be set to")
-    return tuple(told)

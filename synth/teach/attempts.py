@@ -13,13 +13,14 @@ from synth.design import Design, PartInUse, Skeleton, Terminal, Wire
 from synth.errors import DesignError, Undecided
 from synth.parts.behaviour import SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit
-from synth.problem import Apart, Peak, Problem
+from synth.problem import Apart, Energy, Peak, Problem
 from synth.result import Counterexample, Defect, Fault, Verdict
 from synth.ticks import format_duration
 from synth.trace import Moment, Trace
 
-Subject = str | Apart | Peak
-"""One thing that is asked: a load's goals, two loads never on together, a peak."""
+Subject = str | Apart | Peak | Energy
+"""One thing that is asked: a load's goals, two loads never on together, a peak, the
+energy of a day."""
 
 MOST_TRIED = 250
 """Attempts looked at for one stage, the nearest to the circuit before first: a number, not a
@@ -277,7 +278,8 @@ def _clearer(
 def subjects_of(problem: Problem) -> list[Subject]:
     """Return all that a problem asks."""
     peak = [problem.peak] if problem.peak is not None else []
-    return [*(r.load for r in problem.requirements), *problem.apart, *peak]
+    energy = [problem.energy] if problem.energy is not None else []
+    return [*(r.load for r in problem.requirements), *problem.apart, *peak, *energy]
 
 
 def new_subjects(problem: Problem, goals: Sequence[int]) -> list[Subject]:
@@ -286,6 +288,8 @@ def new_subjects(problem: Problem, goals: Sequence[int]) -> list[Subject]:
     found += [apart for apart in problem.apart if apart.goal in goals]
     if problem.peak is not None and problem.peak.goal in goals:
         found.append(problem.peak)
+    if problem.energy is not None and problem.energy.goal in goals:
+        found.append(problem.energy)
     return found
 
 

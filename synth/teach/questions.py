@@ -214,11 +214,19 @@ def _without_goals(
     """Ask which contacts a plain wire could replace if the new goals were dropped."""
     loads = {r.load for r in before.requirements}
     # The inputs of the whole stay: the design follows them, whatever is asked.
-    asked = replace(problem, requirements=before.requirements, apart=before.apart, peak=before.peak)
+    asked = replace(
+        problem,
+        requirements=before.requirements,
+        apart=before.apart,
+        peak=before.peak,
+        energy=before.energy,
+    )
     subjects: list[Subject] = [r.load for r in before.requirements]
     subjects += before.apart
     if before.peak is not None:
         subjects.append(before.peak)
+    if before.energy is not None:
+        subjects.append(before.energy)
     plain = facts.trial.bare(design)
     serving = _serving(plain, loads)
     needless = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from synth.goals import AtMostUnits, Goal, GoalList, LoadGoal
+from synth.goals import AtMostUnitHours, AtMostUnits, Goal, GoalList, LoadGoal
 from synth.problem import Problem
 
 Posed = Callable[[frozenset[int]], Problem | None]
@@ -45,7 +45,7 @@ def asked_in_full(goal_list: GoalList, posed: Posed, numbers: frozenset[int]) ->
     goals = [goal for goal in goal_list.goals if goal.number in numbers]
     driven = _driven(goals)
     for goal in goals:
-        if not isinstance(goal, AtMostUnits) and not set(goal.loads) <= driven:
+        if not isinstance(goal, AtMostUnits | AtMostUnitHours) and not set(goal.loads) <= driven:
             return None
     problem = posed(numbers)
     if problem is None or not problem.requirements:

@@ -1,40 +1,28 @@
 """Fronts and smallest clashes of the main scenario, beside the plain alternative.
 
-Run with `pytest --tb=line tests/bench/bench_choices.py`, some minutes; not part of the tests. The
-tool is a whole process, cold, without what earlier runs proved. The plain alternative is what one
-would do with `synth plan` alone: every point of the front, and every set of goals and limits by
-size until one has no design, each solved from scratch by the same search, in one process that is
-already started. Limits are in seconds on two cores of a machine that does nothing else.
+Run with `pytest --tb=line tests/bench/bench_choices.py`, some minutes; not part of the tests. Both
+are whole processes, cold, without what earlier runs proved. The plain alternative
+(`plain_choices.py`) is what one would do with `synth plan` alone, each question from scratch; for a
+clash it does the same work and has to find the same ways out. A front it does not prove: what lies
+in a hollow between its points it cannot tell. Limits are in seconds on two cores of a machine that
+does nothing else; on a shared one the seconds of the processor tell more than those of the clock.
 """
 
 from __future__ import annotations
 
 import json
-import time
-from collections.abc import Callable, Iterator
-from dataclasses import replace
-from itertools import combinations
+import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from jobs import SHED, goal_file
-from processes import ROOT, run
-
-from synth import pipeline
-from synth.choices import parts_counted
-from synth.conflict import Wish
-from synth.explore import weighed
-from synth.explore.clash import _Clash
-from synth.pipeline.asking import _posed_alone
-from synth.problem import Problem
-from synth.read.goal_file import load_goal_file
-from synth.result import Status
+from processes import ROOT, Ran, run
 
 PLAIN_SECONDS = 60.0
 """Seconds that the plain alternative gets for one row."""
-EACH = 30.0
-"""Seconds for each of its questions."""
+PLAIN = (sys.executable, str(Path(__file__).with_name("plain_choices.py")))
 SEVEN = goal_file(
     "Seven loads",
     [*(f"{load} while hot" for load in ("lamp", "fan", "bell", "horn", "siren")),
@@ -66,12 +54,22 @@ def say(capsys: pytest.CaptureFixture[str], request: pytest.FixtureRequest) -> S
     return line
 
 
-def beside(ours: float, plain: float, done: bool, asked: int) -> str:
-    more = "" if done else "more than "
+def beside(ours: Ran, plain: Ran, told: dict[str, Any]) -> str:
+    more = "" if told["done"] else "more than "
+    unanswered = f", {len(told['open'])} of them without an answer" if told["open"] else ""
     return (
-        f"{ours:.2f} s; plain {more}{plain:.1f} s for {asked} questions, "
-        f"{more}{plain / ours:.1f} times ours"
+        f"{ours.seconds:.2f} s (processor {ours.processor:.2f}); plain {more}{plain.seconds:.2f} s "
+        f"(processor {plain.processor:.2f}) for {told['asked']} questions{unanswered}, "
+        f"{more}{plain.seconds / ours.seconds:.1f} times ours by the clock, "
+        f"{more}{plain.processor / ours.processor:.1f} times by the processor"
     )
+
+
+def plainly(what: str, goals: Path, kit: str) -> tuple[Ran, dict[str, Any]]:
+    """Return the run of the plain alternative, and what it found."""
+    ran = run(what, str(goals), kit, str(PLAIN_SECONDS), command=PLAIN)
+    told: dict[str, Any] = json.loads(ran.output)
+    return ran, told
 
 
 # --- the front ------------------------------------------------------------------------------------
@@ -84,22 +82,6 @@ def not_beaten(found: set[Values]) -> set[Values]:
     }  # fmt: skip
 
 
-def plain_points(problem: Problem) -> Iterator[Values | None]:
-    """Give the cheapest design, and that of the fewest parts, for each supply there may be; None
-    where there is none. What lies in a hollow between them it cannot tell."""
-    needs = sum(requirement.needs for requirement in problem.requirements)
-    dear = 1000 * max(part.price for part in problem.kit.parts)
-    kits = (problem.kit, weighed(problem.kit, 1, dear))
-    first = pipeline.plan(problem, seconds=EACH)
-    assert first.supply is not None
-    for units in range(first.supply, needs - 1, -1):
-        for kit in kits:
-            limits = replace(problem.limits, supply=units)
-            outcome = pipeline.plan(replace(problem, kit=kit, limits=limits), seconds=EACH)
-            design = outcome.design
-            yield design and (design.price(problem.kit), design.supply, parts_counted(design))
-
-
 @pytest.mark.parametrize(("text", "kit", "limit"), FRONTS)
 def test_front(text: str, kit: str, limit: float, tmp_path: Path, say: Say) -> None:
     goals = tmp_path / "goals.yaml"
@@ -108,20 +90,11 @@ def test_front(text: str, kit: str, limit: float, tmp_path: Path, say: Say) -> N
     document = json.loads(ran.output)
     assert document["complete"]
     front = {(one["price"], one["supply"], one["parts"]) for one in document["front"]}
-    problem = pipeline.read_problem(str(goals), None, kit)
-    began, asked, done = time.monotonic(), 0, True
-    found: set[Values] = set()
-    for values in plain_points(problem):
-        asked += 1
-        if values is not None:
-            found.add(values)
-        if time.monotonic() - began > PLAIN_SECONDS:
-            done = False
-            break
-    say(f"{len(front)} points, " + beside(ran.seconds, time.monotonic() - began, done, asked))
-    if done:
+    plain, told = plainly("front", goals, kit)
+    say(f"{len(front)} points, {beside(ran, plain, told)}")
+    if told["done"]:
         # None of the plain answers is better than all of ours.
-        assert not_beaten(found | front) == front
+        assert not_beaten({tuple(one) for one in told["points"]} | front) == front
     assert ran.seconds <= limit
 
 
@@ -132,37 +105,23 @@ def test_front(text: str, kit: str, limit: float, tmp_path: Path, say: Say) -> N
 def test_smallest_clash(more: str, limit: float, tmp_path: Path, say: Say) -> None:
     goals = tmp_path / "goals.yaml"
     goals.write_text(f"{(ROOT / SHED).read_text(encoding='utf-8')}{more}\n", encoding="utf-8")
-    ran = run("clash", str(goals), "--format", "json")
+    ran = run("clash", str(goals), "--no-cache", "--format", "json")
     document: dict[str, Any] = json.loads(ran.output)
     assert document["status"] == "impossible" and document["smallest"]
-    problem = pipeline.read_problem(str(goals), None, None)
-    posed = _posed_alone(load_goal_file(str(goals)), problem)
-    began, asked = time.monotonic(), 0
-    asking = _Clash(problem, posed, lambda p, s: pipeline.plan(p, seconds=EACH), EACH,
-                    lambda stage: None, lambda: False)  # fmt: skip
-    clash: tuple[Wish, ...] | None = None
-    for size in range(1, len(asking.wishes) + 1):
-        for trial in combinations(asking.wishes, size):
-            asked += 1
-            if asking.ask(frozenset(trial)).status is Status.IMPOSSIBLE:
-                clash = trial
-                break
-            if time.monotonic() - began > PLAIN_SECONDS:
-                break
-        if clash is not None or time.monotonic() - began > PLAIN_SECONDS:
-            break
-    done = clash is not None
-    # Ways out as far as dropping goes: each of the clash left out, the rest planned.
-    everything = frozenset(asking.wishes)
-    for wish in clash or ():
-        rest = asking.problem_of(everything - {wish})
-        if rest is not None:
-            asked += 1
-            pipeline.plan(rest, seconds=EACH)
+    plain, told = plainly("clash", goals, "")
     say(
         f"a clash of {len(document['clash'])} and {len(document['ways'])} ways out, "
-        + beside(ran.seconds, time.monotonic() - began, done, asked)
-        + ", whose ways out are without the least change of a limit"
+        + beside(ran, plain, told)
     )
-    assert clash is None or len(clash) == len(document["clash"])
+    if told["done"]:
+        assert told["clash"] == len(document["clash"])
+        # The same ways, at the same prices, each proven to be the least.
+        ours = [
+            {
+                "dropped": [[w["kind"], w["number"], w["part"]] for w in way["dropped"]],
+                **{key: way[key] for key in ("value", "price", "cheapest")},
+            }
+            for way in document["ways"]
+        ]
+        assert sorted(ours, key=str) == sorted(told["ways"], key=str)
     assert ran.seconds <= limit

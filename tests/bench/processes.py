@@ -39,15 +39,15 @@ class Ran:
     memory: float
 
 
-def run(*words: str, limit: float = 600.0) -> Ran:
-    """Run `synth`, ended after `limit` seconds and some patience.
+def run(*words: str, limit: float = 600.0, command: Sequence[str] = COMMAND) -> Ran:
+    """Run `synth`, or another command, ended after `limit` seconds and some patience.
 
     A new process counts what this one holds as its own until it has started, so the peak is never
     less than that: solvers are imported only in the tests that need them, and those come last.
     """
     began = time.perf_counter()
     process = subprocess.Popen(
-        [*COMMAND, *words],
+        [*command, *words],
         cwd=ROOT,
         env={**os.environ, **COLD, "PYTHONPATH": str(ROOT)},
         stdin=subprocess.DEVNULL,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
+from synth.days import shares_in_words, unit_hours
 from synth.design import Design, PartInUse
 from synth.parts.behaviour import CONTROLLED, SENSING, TIMED, PartType
 from synth.parts.kit import KitPart, Trigger
@@ -91,7 +92,10 @@ def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> d
             for wire in design.wires
         ],
         "signals": _signals(problem, fine),
-        "goals": [{"number": goal.number, "phrase": goal.phrase} for goal in problem.goals],
+        "goals": [
+            {"number": goal.number, "phrase": goal.phrase} | _of_days(goal.number, problem, shown)
+            for goal in problem.goals
+        ],
         "apart": [
             {"first": apart.first, "second": apart.second, "goal": apart.goal}
             for apart in problem.apart
@@ -117,6 +121,25 @@ def page_data(design: Design, problem: Problem, shown: Shown, plan: Layout) -> d
             for number, (defect, example) in enumerate(zip(defects, examples, strict=True))
         ],
     }
+
+
+def _of_days(number: int, problem: Problem, shown: Shown) -> dict[str, Any]:
+    """Return what is said of a goal about the energy of whole days, which no moment shows: what the
+    check found; nothing of any other goal."""
+    energy = problem.energy
+    if energy is None or number not in (energy.goal, *energy.others):
+        return {}
+    verdict = shown.verdict
+    defects = verdict.defects if verdict is not None else ()
+    broken = [defect.message for defect in defects if defect.use is not None]
+    if broken and number == energy.goal:
+        return {"fixed": {"status": "broken", "why": broken[0]}}
+    day = verdict.day if verdict is not None and verdict.holds else None
+    told = "about whole days on which no input but the night moves; this run does not show it. "
+    if day is None:
+        return {"fixed": {"status": "waiting", "why": f"{told}The check does not say."}}
+    told += f"The check: no such day uses more than {unit_hours(day.total)}"
+    return {"fixed": {"status": "waiting", "why": f"{told} ({shares_in_words(day)})"}}
 
 
 def standing(verdict: Verdict | None) -> str:

@@ -1,0 +1,48 @@
+"""The bounds within which the search looks for designs, and within which its proofs hold."""
+
+from __future__ import annotations
+
+from synth.parts.behaviour import TIMED, PartType
+from synth.problem import Objective, Problem
+from synth.search.basics import DEPTH
+from synth.search.slots import joint_of_sets
+from synth.signals import times_of
+from synth.ticks import format_duration
+
+MOST_PARTS = 12
+"""Most parts of each kind, and in all beyond the needed ones, that are considered by price."""
+
+
+def most_of_each(problem: Problem) -> int:
+    """Return the most parts of each kind, and in all beyond the needed ones, that are considered.
+
+    By price this bounds nothing that matters, since longer lists are dearer; where another
+    objective comes first, lists of parts that cost nothing of it would never end.
+    """
+    return MOST_PARTS if problem.objectives[0] is Objective.PRICE else 4
+
+
+def bounds_in_words(problem: Problem) -> tuple[str, ...]:
+    """Return the bounds within which a proof holds."""
+    most = most_of_each(problem)
+    told = [
+        f"parts of the kit '{problem.kit.name}', at most {most} of each and as many in all "
+        "beyond one for every input and one for every timer that must run at once"
+        + (", and those that are asked for" if problem.limits.least else ""),
+        f"circuits that settle within {DEPTH} steps after every event",
+        "power split by trees of tap-offs and dividers, without joints",
+    ]
+    free = any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts)
+    if free and joint_of_sets(problem) is None:
+        told.append(
+            "at most as many joints that cost nothing as there are other parts and loads, less two"
+        )
+    if problem.times and any(times_of(r.signal) for r in problem.requirements):
+        offered = ", ".join(format_duration(t) for t in problem.times)
+        told.append(f"timers set to one of {offered}")
+    elif any(times_of(r.signal) for r in problem.requirements):
+        told.append("no timers, since none on offer can be set to a time that is asked for")
+    kinds = {problem.kit.index[name].type for name, _ in problem.limits.least}
+    if kinds & TIMED and not problem.times:
+        told.append("no timers, since no goal has a time that they could be set to")
+    return tuple(told)

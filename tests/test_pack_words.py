@@ -1,0 +1,207 @@
+"""What a pack says to somebody who was not there: nothing about what the job does not have, nothing
+twice, and figures that hold from the worst moment. All jobs are invented.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from synth import pipeline
+from synth.check import simulate
+from synth.check.tour import BRISK
+from synth.cli import main
+from synth.report.symbols import load_kind
+from synth.ticks import parse_duration
+from synth.trace import Moment
+
+LAMP = "title: Gate lamp\ngoals: [gate lamp at night]\n"
+POND = """\
+title: Duck pond
+kit: full
+loads: {pond pump: 2, call lamp: 1}
+goals:
+  - pond pump on 20 min of every 2 h
+  - call lamp for 45 s after visitor button is pressed
+  - master cutoff for pond pump
+"""
+NIGHTLY = """\
+title: Night water
+loads: {pump: 1}
+goals: [pump at night]
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("packs")
+
+
+def packed(folder: Path, title: str, goals: str, *more: str) -> Path:
+    """Plan and pack a job; return the folder of the pack."""
+    out = folder / title
+    if out.exists():
+        return out
+    file = folder / f"{title}.yaml"
+    file.write_text(goals, encoding="utf-8")
+    plan, pack = str(folder / f"{title}-plan"), str(out)
+    for words in (("plan", str(file), "--no-cache", "--out", plan),
+                  ("pack", f"{plan}/design.json", str(file), "--out", pack, *more)):
+        ran = CliRunner().invoke(main, words)
+        assert ran.exit_code == 0, ran.output
+    return out
+
+
+def lamp(folder: Path) -> Path:
+    return packed(folder, "lamp", LAMP)
+
+
+def pond(folder: Path) -> Path:
+    return packed(folder, "pond", POND, "--night", "13 h", "--flow", "pond pump=4.5", "--tank",
+                  "400")
+
+
+def rows(file: Path) -> list[dict[str, str]]:
+    with file.open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def words_of(pack: Path) -> str:
+    return "\n".join(p.read_text("utf-8") for p in sorted(pack.glob("[01]*.md")))
+
+
+class TestNothingThatIsNotThere:
+    @pytest.mark.parametrize("word", [
+        "timer", "recycler", "motor", "pump", "heater", "guards on", "hose", "tank", "raised",
+        "button", "test value", "real times", "sensor", "ON or off", "## Water", "divider",
+        "Every mode that can be aimed at is visited, in each everything a person can do is done "
+        "once, and every time",
+    ])
+    def test_a_lamp_at_night(self, folder: Path, word: str) -> None:
+        """A lamp behind a twilight switch has none of these."""
+        said = words_of(lamp(folder))
+        # These two say what is *not* there, or where somebody may look for the kinds of the kit.
+        for line in ("There are no timers.", "timers and relays in place without use",
+                     "K relay or timer, M motor, P signal", "inrush of motors and lamps"):
+            said = said.replace(line, "")
+        assert re.findall(rf".*(?<!\w){re.escape(word)}.*", said) == []
+
+    def test_they_are_there_where_the_job_has_them(self, folder: Path) -> None:
+        said = words_of(pond(folder))
+        for word in ("real times", "guards on", "tanks and hoses", "ON or off", "## Water",
+                     "and every time is seen to be up", "test loads in place of"):
+            assert word in said, word
+
+    def test_one_of_a_thing_is_one(self, folder: Path) -> None:
+        assert not re.search(r"(?<![\d.,])1 (units|rungs|current paths|modes|circuits)\b",
+                             words_of(lamp(folder)))
+
+    def test_how_to_start_names_the_levers(self, folder: Path) -> None:
+        card = (pond(folder) / "01-card.md").read_text("utf-8")
+        assert "Release 'visitor button' (S1) and switch 'master' (S2) off." in card
+        assert "By day" not in card and "sensor" not in card
+        assert "By day, at once: gate lamp off." in (lamp(folder) / "01-card.md").read_text("utf-8")
+
+
+class TestNothingTwice:
+    def test_limits_leave_to_the_card_what_it_says(self, folder: Path) -> None:
+        for pack in (lamp(folder), pond(folder)):
+            said = (pack / "15-change-log.md").read_text("utf-8")
+            card = (pack / "01-card.md").read_text("utf-8")
+            told = re.findall(r"^- Assumed: (.*)$", said, re.M)
+            assert told and not any(line in card for line in told)
+            assert "minimise" not in said and "goal 1" not in said
+
+    def test_loads_that_go_together_are_checked_once(self, folder: Path) -> None:
+        both = packed(folder, "both", "goals: [pump at night, pilot shows pump on]\n")
+        steps = [row["do"] for row in rows(both / "13-build-steps.csv")]
+        checks = [step for step in steps if step.startswith("CHECK")]
+        assert len(checks) == len(set(checks)) == 2
+
+
+def test_steps_leave_time_to_move_and_to_look(folder: Path) -> None:
+    """Waits of the test with test values: the pulse of 10 s is cut, pressed and released in."""
+    steps = [row["do"] for row in rows(pond(folder) / "10-bench-test.csv")]
+    waits = [parse_duration(w) for s in steps for w in re.findall(r"^(?:after|wait) ([^:,]+)", s)]
+    assert len(waits) > 30 and min(waits) >= BRISK
+    # How long it says that it takes is the sum of what it says to wait.
+    (said,) = re.findall(r"item 7\)\. (\d+) steps, ([^.]*)\.",
+                         (pond(folder) / "10-test-sheet.md").read_text("utf-8"))
+    assert int(said[0]) == len(steps) - 1 and parse_duration(said[1]) == sum(waits)
+
+
+def follow(pack: Path, goals: Path, sheet: str) -> int:
+    """Do what a test sheet says, by its words alone; compare what it says that is to be seen."""
+    problem, design = pipeline.read_design(str(pack / "design.json"), str(goals), None, None)
+    time = Fraction(0)
+    moments: list[Moment] = []
+    looks: list[tuple[Fraction, str]] = []
+    for row in rows(pack / sheet)[:-1]:
+        what = row["do"]
+        if match := re.match(r"(?:after|wait) ([^:,]+)[:,] (.*)", what):
+            time += parse_duration(match[1])
+            what = match[2]
+        if not what.startswith("until"):
+            name = "supply" if "the supply" in what else "night" if "the twilight" in what else ""
+            name = name or re.findall("'(.*?)'", what)[0]
+            on = what.startswith(("press", "make it dark")) or what.endswith(" on")
+            moments.append(Moment(time, ((name, on),)))
+        looks.append((time, row["expect"]))
+    trace = simulate(design, problem, moments, time + 1)
+    tracks = {track.name: track for track in trace.tracks if track.role == "load"}
+    for time, said in looks:
+        for names, state in re.findall(r"(?:^|; )([^;]*?) (?:goe?s?|stays?) (ON|off)", said):
+            for name in re.split(", | and ", names):
+                assert tracks[name].level(time) == (state == "ON"), (time, said)
+    return len(looks)
+
+
+def test_the_sheet_followed_by_its_words_alone(folder: Path) -> None:
+    assert follow(lamp(folder), folder / "lamp.yaml", "10-test-sheet.csv") == 7
+    assert follow(pond(folder), folder / "pond.yaml", "10-test-sheet.csv") > 30
+
+
+def test_what_an_earlier_pack_left_is_told(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "03-layout-sheet-7.svg").write_text("<svg/>")
+    (tmp_path / "notes.txt").write_text("mine")
+    lamp(folder)
+    ran = CliRunner().invoke(main, [
+        "pack", str(folder / "lamp-plan" / "design.json"), str(folder / "lamp.yaml"),
+        "--out", str(tmp_path),
+    ])
+    assert ran.exit_code == 0
+    assert "no part of this one: 03-layout-sheet-7.svg\n" in ran.output
+    assert (tmp_path / "notes.txt").read_text() == "mine" and "notes.txt" not in ran.output
+
+
+class TestWater:
+    def test_a_tank_from_the_worst_moment(self, folder: Path) -> None:
+        """400 L at 4.5 L/min, 20 min of every 2 h, beginning with a run: four runs of 90 L are
+        over at 6 h 20 min, the fifth begins at 8 h, and 40 L are gone after 8.9 min of it."""
+        held, ceiling = rows(pond(folder) / "11-tank.csv")
+        time = 8 + Fraction(40) / Fraction("4.5") / 60
+        assert time - Fraction(2, 100) <= Fraction(held["hours"]) <= time
+        assert Fraction(held["litres a day"]) == 12 * 90
+        # Somebody who turns the cutoff to and fro can have it run on and on: 88.9 min.
+        assert Fraction(ceiling["hours"]) == Fraction("1.48")
+
+    def test_a_pump_that_runs_half_the_day(self, folder: Path) -> None:
+        """At night alone, 3 L/min into 270 L: gone after 1.5 h of the night, not of an average
+        day."""
+        pack = packed(folder, "night", NIGHTLY, "--night", "12 h", "--flow", "pump=3",
+                      "--tank", "270")
+        assert [row["hours"] for row in rows(pack / "11-tank.csv")] == ["1.5", "1.5"]
+
+
+@pytest.mark.parametrize(("name", "kind"), [
+    ("sump pilot", "signal"), ("pump pilot", "signal"), ("pilot lamp", "lamp"),
+    ("fodder belt", "motor"), ("extractor", "motor"),
+])
+def test_kinds_by_their_names(name: str, kind: str) -> None:
+    """The last telling word counts: what shows that a pump runs is none."""
+    assert load_kind(name) == kind

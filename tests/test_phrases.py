@@ -203,6 +203,8 @@ GOALS: list[tuple[Goal, list[str]]] = [
             "pump for 30 s every time start is pressed",
             "pump after each press of start for 30 s",
             "pump for 30 s after pressing start",
+            "a press of start gives pump for 30 s",
+            "pressing start gives pump 30 s",
         ],
     ),
     (
@@ -210,6 +212,7 @@ GOALS: list[tuple[Goal, list[str]]] = [
         [
             "pump for 30 s after start is pressed, press again extends",
             "pump for 30 s after each press of start, extends",
+            "each press of start gives pump for 30 s, pressing again extends",
             "pump for 30 s after start is pressed, pressing again extends it",
             "pump for 30 s after start is pressed and a new press extends it",
         ],

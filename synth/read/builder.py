@@ -265,6 +265,11 @@ class Builder:
 
     additions_goal = load_goal
 
+    def press_gives(self, children: list[Any]) -> Goal:
+        names = next(child for child in children if isinstance(child, tuple))
+        more = next((child for child in children if isinstance(child, list)), [])
+        return self.load_goal([names, self.for_time_press(children), more])
+
     def additions(self, children: list[Any]) -> list[Any]:
         return children
 

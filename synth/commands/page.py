@@ -33,7 +33,8 @@ FILE = "page.html"
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
 @click.option(
-    "--out", metavar="FOLDER", default=".", show_default=True, help=f"Where {FILE} is written."
+    "--out", metavar="FOLDER|FILE", default=".", show_default=True,
+    help=f"Where {FILE} is written, or the file itself (a name that ends in .html).",
 )
 @click.option(
     "--time-limit",
@@ -57,12 +58,14 @@ def command(
     if pipeline.holds(design, problem, time_limit):
         why = pipeline.without_parts(design, problem, file, text, time_limit)
     page, verdict = pipeline.running_page(design, problem, time_limit, why)
-    pipeline.write_folder(out, {FILE: page})
+    named = out.lower().endswith((".html", ".htm")) and not Path(out).is_dir()
+    folder, name = (str(Path(out).parent), Path(out).name) if named else (out, FILE)
+    pipeline.write_folder(folder, {name: page})
     standing = "undecided" if verdict is None else "holds" if verdict.holds else "fails"
     if form == "json":
         from synth.report.document import to_json
 
-        click.echo(to_json({"file": f"{out}/{FILE}", "verdict": standing}), nl=False)
+        click.echo(to_json({"file": f"{folder}/{name}", "verdict": standing}), nl=False)
     else:
-        click.echo(f"Written to {out}: {FILE}. Check: {standing}.")
+        click.echo(f"Written to {folder}: {name}. Check: {standing}.")
     sys.exit({"holds": 0, "fails": 1, "undecided": 3}[standing])

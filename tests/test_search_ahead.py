@@ -26,6 +26,7 @@ from synth.search.pending import timers_at_once
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import supply_part
 from synth.search.stimuli import drifting_run
+from synth.search.unroll import Unrolled
 from synth.signals import Cycle, Level
 from synth.trace import Moment
 
@@ -187,6 +188,37 @@ def test_a_circuit_that_comes_to_rest_is_refused_before_it_shows() -> None:
     assert check(loop, problem).holds
     parts = [p for p in loop.parts if p.name in {"R", "A", "B", "pump"}]
     assert accepts(wiring(parts, LOOP), problem, scenario, DEPTH)
+
+
+def behind_a_timer(time: int) -> Skeleton:
+    """Return a pulse of 10 s for the pump, begun by a timer that runs for `time` ticks."""
+    parts = [
+        part("A", PartType.PULSE, STARTER, time=10_000),
+        part("B", PartType.PULSE, STARTER, time=time),
+        load("pump", kit=STARTER),
+    ]
+    feeds = dict.fromkeys(("A.in", "B.in", "B.start"), "supply")
+    return wiring(parts, feeds | {"A.start": "B.out", "pump.in": "A.out"})
+
+
+@pytest.mark.parametrize("time", [50_000, 60_000, 70_000])
+def test_a_timer_must_expire_in_time(time: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pump is to go on again at 60 s, and nothing is asked of the run beyond 20 s: 50 s after
+    the start no load changes, but a timer could start then; with 70 s nothing comes in time."""
+    problem = asked(PUMP, kit=STARTER, times=(10_000, 50_000, 60_000, 70_000))
+    scenario = build_scenario(problem, SUPPLY_ON, (10_000,), 20_000)
+    monkeypatch.setattr(Unrolled, "_can_close", lambda self: [self.true])
+    assert accepts(behind_a_timer(time), problem, scenario, DEPTH) == (time <= 60_000)
+    assert accepts(behind_a_timer(time), problem, without_waits(scenario), DEPTH)
+
+
+def test_what_goes_on_later_takes_a_part_that_can_close(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A timer expires just when the pump is to go on, but all that it can do is open."""
+    problem = asked(PUMP, kit=STARTER, times=(10_000, 50_000, 60_000))
+    scenario = build_scenario(problem, SUPPLY_ON, (10_000,), 20_000)
+    assert not accepts(behind_a_timer(60_000), problem, scenario, DEPTH)
+    monkeypatch.setattr(Unrolled, "_can_close", lambda self: [self.true])
+    assert accepts(behind_a_timer(60_000), problem, scenario, DEPTH)
 
 
 def test_three_timers_and_two_relays_do_not_keep_two_clocks() -> None:

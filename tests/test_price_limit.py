@@ -133,3 +133,13 @@ def test_the_main_example_within_a_largest_price(more: str, cheapest: int, tmp_p
     for price, status in ((cheapest - 1, Status.IMPOSSIBLE), (cheapest, Status.PROVEN)):
         problem = asked(tmp_path, f"{SHED}\nlimits: {{{more}, price: {price}}}\n")
         assert pipeline.plan(problem, seconds=30).status is status
+
+
+def test_a_circuit_that_costs_too_much_by_itself_is_no_search_without_end() -> None:
+    """Each lamp waits for the other to have been off: far beyond what 22 coins can buy."""
+    goals = "pump while hot; lamp while not hot; leave 1 s between pump and lamp; heater always"
+    problem = pipeline.read_problem(None, goals, "starter")
+    problem = replace(problem, limits=replace(problem.limits, price=22))
+    outcome = pipeline.plan(problem, seconds=20)
+    assert outcome.status is Status.IMPOSSIBLE
+    assert any("22 coins" in reason for reason in outcome.clash)

@@ -60,15 +60,18 @@ class Engine:
         progress: Progress,
         larger: Larger | None = None,
         within: bool = False,
+        dearest: int | None = None,
     ) -> None:
         """`within`: the problem is part of a larger one, whose other parts may leave a control
-        input of this circuit dead for good; lists are refuted with that in mind."""
+        input of this circuit dead for good; lists are refuted with that in mind. `dearest`: by
+        price, dearer lists are not looked at; that there are any is no answer then."""
         self.questions = questions
         self.problem: Problem = questions.problem
         self.catalogue: Catalogue = questions.catalogue
         self.progress = progress
         self.larger = larger
         self.within = within or larger is not None
+        self.dearest = dearest
         self.alone: list[Alone] = []
         self.waiting = timers_at_once(self.problem)
         questions.forced = self.waiting.perpetual.forced
@@ -357,7 +360,8 @@ class Engine:
     def _too_dear(self, key: Key) -> bool:
         """Return whether this and all later lists are beyond the limit of the first objective."""
         limits = self.problem.limits
-        bound = {Objective.PRICE: limits.price, Objective.SUPPLY: limits.supply}.get(
+        dearest = limits.price if self.dearest is None else self.dearest
+        bound = {Objective.PRICE: dearest, Objective.SUPPLY: limits.supply}.get(
             self.problem.objectives[0]
         )
         return bound is not None and key[0] > bound

@@ -115,7 +115,7 @@ class _Whole:
         self.floor = floor_for(tools)
         by_price = problem.objectives[0] is Objective.PRICE
         self.limit = problem.limits.price if by_price else None
-        """The largest price, where the price counts first: no design beyond it is one."""
+        """The largest price, where the price counts first."""
         self.pieces = take_apart(self._free())
         self.pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
         self.circuits: list[Circuit] = []
@@ -232,18 +232,19 @@ class _Whole:
             catalogue = Catalogue(inner, self.floor, most=most_of_each(problem))
             questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
             within = len(pieces) > 1 or bool(piece.path)
-            engine = Engine(questions, self.progress, within=within)
+            projects = may_be_held(problem, _names(problem) - _names(inner))
+            # What the whole holds costs no more than the whole, but for what is in stock.
+            dearest = None if within and (problem.limits.stock or not projects) else self.limit
+            engine = Engine(questions, self.progress, within=within, dearest=dearest)
             with self.progress.aside(within):
                 found = found_by(engine, self.tools)
             if found.best is None:
-                projects = may_be_held(problem, _names(problem) - _names(inner))
+                if dearest is not None and found.floor and found.floor[0] > dearest:
+                    found.reasons.append(self._dear())
                 return found if projects else replace(found, closed=False)
             self.circuits.append(Circuit(piece, engine, found))
             price = design_key(found.best.design, inner)[0]
-            if self.limit is None or price <= self.limit or not found.closed:
-                continue
-            if not problem.limits.stock and may_be_held(problem, _names(problem) - _names(inner)):
-                # The whole holds a design for this circuit, which costs too much by itself.
+            if dearest is not None and price > dearest and found.closed:
                 self.best = None
                 return Found(closed=True, exhausted=True, reasons=[self._dear()])
         return None

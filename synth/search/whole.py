@@ -437,8 +437,8 @@ class _Whole:
         questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
         for circuit in circuits:
             levers = [name for _, name in circuit.piece.path]
-            moments, end = first_runs(circuit.problem, self.seed)[0]
-            for run in (LearnedRun(moments, end), *circuit.engine.questions.runs):
+            first = first_runs(circuit.problem, self.seed)[:1]
+            for run in (*(LearnedRun(*run) for run in first), *circuit.engine.questions.runs):
                 questions.lift(run, levers)
         engine = Engine(questions, self.progress, larger)
         engine.alone = [

@@ -207,6 +207,7 @@ def test_a_timer_must_expire_in_time(time: int, monkeypatch: pytest.MonkeyPatch)
     the start no load changes, but a timer could start then; with 70 s nothing comes in time."""
     problem = asked(PUMP, kit=STARTER, times=(10_000, 50_000, 60_000, 70_000))
     scenario = build_scenario(problem, SUPPLY_ON, (10_000,), 20_000)
+    scenario = dataclasses.replace(scenario, in_time=True)
     monkeypatch.setattr(Unrolled, "_can_close", lambda self: [self.true])
     assert accepts(behind_a_timer(time), problem, scenario, DEPTH) == (time <= 60_000)
     assert accepts(behind_a_timer(time), problem, without_waits(scenario), DEPTH)

@@ -83,7 +83,8 @@ class Questions:
         found = drifting_run(self.problem, changes)
         if found is not None:
             (moments, end), grid = found
-            self.plain = [build_scenario(self.problem, moments, (), end, len(grid), 0, grid)]
+            plain = build_scenario(self.problem, moments, (), end, len(grid), 0, grid)
+            self.plain = [replace(plain, in_time=True)]
             self.drifts = True
 
     def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:

@@ -60,13 +60,15 @@ class Point:
 @dataclass(frozen=True)
 class Scenario:
     """A run over a grid of points; `fine` is how many grid units one tick has (times of a
-    counterexample may lie between ticks), `step` divides all settings on offer (grid units)."""
+    counterexample may lie between ticks), `step` divides all settings on offer (grid units).
+    `in_time`: timers waited for are asked to expire in time, which pays where clocks drift only."""
 
     inputs: tuple[str, ...]
     loads: tuple[str, ...]
     points: tuple[Point, ...]
     fine: int = 1
     step: int = 1
+    in_time: bool = False
 
 
 def build_scenario(

@@ -384,7 +384,10 @@ class Unrolled:
             self.formula.add(*self._can_close(), *unless)
 
     def _at_most_time(self, i: int, key: str, most: int) -> int:
-        """Return the literal: setting `key` of slot `i` is at most `most` ticks."""
+        """Return the literal: setting `key` of slot `i` is at most `most` ticks, where that is
+        asked."""
+        if not self.scenario.in_time:
+            return self.true
         options = dict(self._settings(i))[key]
         fitting = [chosen for ticks, chosen in options.items() if int(ticks) <= most]
         if len(fitting) == len(options):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from itertools import islice, product
 
 from synth.problem import InputKind, OutsideInput, Problem
@@ -403,12 +404,14 @@ def worst_joint(
     """Return the held day on which several things use most together, its night `night` ticks long.
 
     `inputs` are those that each follows; `used(place, levels, flipped)` tells what one of them
-    uses (user: unit-hours), with levels of its own inputs. Those that share an input are held at
-    the same levels. Loads and control inputs are not told apart: all are in `loads`.
+    uses (user: unit-hours), with levels of its own inputs; it is asked once of each day. Those
+    that share an input are held at the same levels. Loads and control inputs are not told apart:
+    all are in `loads`.
     """
     for item in problem.inputs:
         if item.kind is InputKind.NIGHT and item.steady is None and not _night_fits(item, night):
             raise NoDay("no day of 24 h has such nights and days as are known")
+    known = cache(used)
     levels: dict[str, bool] = {}
     flipped: list[str] = []
     uses: dict[str, Fraction] = {}
@@ -420,7 +423,7 @@ def worst_joint(
                 own: dict[str, Fraction] = {}
                 for place in places:
                     mine = tuple((n, held[n]) for n in inputs[place] if n in held)
-                    own |= used(place, mine, tuple(n for n in some if n in dict(mine)))
+                    own |= known(place, mine, tuple(n for n in some if n in dict(mine)))
                 total = sum(own.values(), Fraction(0))
                 if best is None or total > best[0]:
                     best = (total, held, some, own)
@@ -466,27 +469,19 @@ def loads_alone(problem: Problem, nights: Sequence[int]) -> DayUse | None:
         machines.append((requirement.load, machine, inputs))
     worst: DayUse | None = None
     for night in nights:
-        cache: dict[object, Mapping[str, Fraction]] = {}
 
         def used(
-            place: int,
-            levels: Levels,
-            flipped: tuple[str, ...],
-            night: int = night,
-            cache: dict[object, Mapping[str, Fraction]] = cache,
+            place: int, levels: Levels, flipped: tuple[str, ...], night: int = night
         ) -> Mapping[str, Fraction]:
-            key = (place, levels, flipped)
-            if key not in cache:
-                load, machine, inputs = machines[place]
-                moved = changes(problem, inputs, dict(levels), flipped, night)
-                on = run_day(
-                    machine.start,
-                    _reacting(machine, load),
-                    lambda state: _limits(machine, state),
-                    [(time, tuple(now.items())) for time, now in moved],
-                )
-                cache[key] = {load: Fraction(on.get(1, 0) * needs[load], HOUR)}
-            return cache[key]
+            load, machine, inputs = machines[place]
+            moved = changes(problem, inputs, dict(levels), flipped, night)
+            on = run_day(
+                machine.start,
+                _reacting(machine, load),
+                lambda state: _limits(machine, state),
+                [(time, tuple(now.items())) for time, now in moved],
+            )
+            return {load: Fraction(on.get(1, 0) * needs[load], HOUR)}
 
         try:
             day = worst_joint(problem, [m[2] for m in machines], night, used)

@@ -188,19 +188,11 @@ class _Days:
         """Return the worst joint day of all nights asked."""
         worst: DayUse | None = None
         for night in self.energy.nights:
-            cache: dict[object, Mapping[str, Fraction]] = {}
 
             def used(
-                place: int,
-                levels: Levels,
-                flipped: tuple[str, ...],
-                night: int = night,
-                cache: dict[object, Mapping[str, Fraction]] = cache,
+                place: int, levels: Levels, flipped: tuple[str, ...], night: int = night
             ) -> Mapping[str, Fraction]:
-                key = (place, levels, flipped)
-                if key not in cache:
-                    cache[key] = self._used(circuits[place], dict(levels), flipped, night)
-                return cache[key]
+                return self._used(circuits[place], dict(levels), flipped, night)
 
             day = worst_joint(self.problem, [c.inputs for c in circuits], night, used, flipping)
             if worst is None or day.total > worst.total:

@@ -16,7 +16,7 @@ from synth.parts.kit import Kit
 from synth.problem import InputKind, Objective, OutsideInput, Problem
 from synth.read.design_file import parse_design
 from synth.result import Status
-from synth.search.apart import may_be_held, may_be_open
+from synth.search.apart import may_be_held, may_be_open, take_apart
 from synth.search.basics import Progress, Tools, floor_for
 from synth.search.bounds import on_together
 from synth.search.engine import Engine
@@ -26,6 +26,7 @@ from synth.search.pending import timers_at_once
 from synth.search.questions import Elsewhere, Questions
 from synth.search.slots import Wiring
 from synth.search.solver import CpSat
+from synth.search.stimuli import first_runs
 from synth.share import fan_out_price
 from synth.signals import OFF, Latch, Level, all_of, negated
 
@@ -331,3 +332,22 @@ def test_a_latch_beside_another_circuit_is_as_cheap_as_alone() -> None:
     )
     assert both.status is Status.PROVEN and both.price is not None
     assert sum(prices) < both.price <= sum(prices) + 2
+
+
+def test_a_circuit_without_a_first_run_is_asked_within_the_whole() -> None:
+    """Sensors that are never on together, one for at least 2 s: none of the usual first runs of
+    the pump's circuit may happen, and so it has nothing to teach the whole from the start."""
+    problem = read("pump empties between low and high; fan by day; heater always")
+    high = dataclasses.replace(problem.input("high"), least_on=2000)
+    steady = dataclasses.replace(problem.input("supply"), steady=True)
+    known = {"high": high, "supply": steady}
+    problem = dataclasses.replace(
+        problem,
+        inputs=tuple(known.get(item.name, item) for item in problem.inputs),
+        never_together=(("low", "high"),),
+    )
+    pump = next(p for p in take_apart(problem) if p.problem.requirements[0].load == "pump")
+    assert not first_runs(pump.problem)
+    outcome = pipeline.plan(problem, seconds=20)
+    assert outcome.status in (Status.BEST_FOUND, Status.PROVEN) and outcome.verdict is not None
+    assert outcome.verdict.holds

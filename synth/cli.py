@@ -15,6 +15,7 @@ import click
 from synth import __version__
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
+from synth.outlet import outlive_readers
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -91,15 +92,12 @@ class _Group(click.Group):
         return super().get_command(ctx, cmd_name)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run a command; when whoever read the output has gone, nothing is left to say."""
+        """Run a command; Ctrl-C ends it as undecided."""
         outside = signal.getsignal(signal.SIGINT) is heard
         try:
             if outside:
                 signal.signal(signal.SIGINT, signal.default_int_handler)
             return super().invoke(ctx)
-        except BrokenPipeError:
-            sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
-            ctx.exit(0)
         except KeyboardInterrupt:
             # Left to click it would end with code 1, which says that something was proven.
             raise Undecided(STOPPED) from None
@@ -163,14 +161,8 @@ def main() -> None:
 def _console() -> Console:
     from rich.console import Console
 
-    class Quiet(Console):
-        """Ends in peace when whoever read the output has gone."""
-
-        def on_broken_pipe(self) -> None:
-            raise BrokenPipeError
-
     width = None if sys.stdout.isatty() else 100
-    return Quiet(width=width, highlight=False, soft_wrap=False)
+    return Console(width=width, highlight=False, soft_wrap=False)
 
 
 def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
@@ -380,4 +372,5 @@ def kit(kit: str, check_file: str | None, form: str) -> None:
 
 
 if __name__ == "__main__":
+    outlive_readers()
     main()

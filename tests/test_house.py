@@ -24,7 +24,7 @@ VERBS = {
     "handover", "teach",
 }  # fmt: skip
 JOINT = "pipeline"
-DOORS = {"cli", "commands", "start", "interrupt", "__main__"}
+DOORS = {"cli", "commands", "start", "interrupt", "outlet", "__main__"}
 HEAVY = {"lark", "rich", "ortools", "click", "networkx", "jsonschema"}
 """Libraries that nouns never need, and whose import time nobody should pay for `--help`."""
 LONGEST = 700

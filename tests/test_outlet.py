@@ -1,0 +1,66 @@
+"""The exit code says what was found, whether or not anyone reads the output to its end.
+
+What a shell does with `tool | head` is in POSIX (XCU 2.9.2, XSH write(): EPIPE once no reader is
+left); that the code counts under `set -o pipefail` is in POSIX.1-2024.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+PLAN = ("plan", "--time-limit", "20", "--goals")
+
+
+def unread(*words: str, messages: bool = False) -> tuple[int, str]:
+    """Return code and messages of the tool, nobody reading its output (nor its messages)."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    try:
+        ran = subprocess.run(
+            [sys.executable, "-c", "from synth.start import main; main()", *words],
+            env={**os.environ, "PYTHONPATH": str(ROOT), "SYNTH_CACHE": ""},
+            stdout=writer,
+            stderr=writer if messages else subprocess.PIPE,
+            text=True,
+            timeout=60,
+        )
+    finally:
+        os.close(writer)
+    return ran.returncode, ran.stderr or ""
+
+
+@pytest.mark.parametrize("messages", [False, True])
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("kit", "full"), 0),
+        (("--help",), 0),
+        ((*PLAN, "light always"), 0),
+        ((*PLAN, "light always", "--format", "json"), 0),
+        ((*PLAN, "lamp at night, fan at night, at most 1 unit"), 1),
+        ((*PLAN, "lamp at night, fan at night, at most 1 unit", "--format", "json"), 1),
+        (("kit", "nowhere"), 2),
+    ],
+    ids=lambda given: given if isinstance(given, int) else " ".join(given),
+)
+def test_the_code_is_what_was_found(words: tuple[str, ...], code: int, messages: bool) -> None:
+    assert unread(*words, messages=messages)[0] == code
+
+
+def test_a_design_that_fails(tmp_path: Path) -> None:
+    assert unread(*PLAN, "heater at night", "--out", str(tmp_path)) == (0, "")
+    design = str(tmp_path / "design.json")
+    assert unread("check", design, "heater at night") == (0, "")
+    assert unread("check", design, "heater by day") == (1, "")
+
+
+def test_files_are_written_all_the_same(tmp_path: Path) -> None:
+    out = tmp_path / "plan"
+    assert unread(*PLAN, "light always", "--out", str(out)) == (0, "")
+    assert (out / "design.json").exists()

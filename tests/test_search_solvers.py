@@ -11,6 +11,7 @@ import pytest
 from pysat.solvers import Cadical153
 
 from synth.pipeline import plan, read_problem
+from synth.result import Status
 from synth.search import engine, live, questions
 from synth.search.choice import open_solver
 from synth.search.engine import Engine
@@ -55,7 +56,13 @@ class Compared:
     def __init__(self, formula: Formula, inner: Solver, counts: Counter[str]) -> None:
         self.formula, self.inner, self.counts = formula, inner, counts
 
-    def ask(self, seconds: float, assumed: Sequence[int] = (), stopped: Any = None) -> Answer:
+    def ask(
+        self,
+        seconds: float,
+        assumed: Sequence[int] = (),
+        stopped: Any = None,
+        effort: float | None = None,
+    ) -> Answer:
         answer = self.inner.ask(seconds, assumed)
         formula, counts = self.formula, self.counts
         assert answer.satisfiable is not None
@@ -125,3 +132,29 @@ def test_sums_and_exactly_one_are_understood() -> None:
     # a and b are equal; 2 + 3 = 5 fits, 4 and 9 do not.
     assert answer.satisfiable and answer.values[1:] == (True, True, False)
     assert CpSat(formula).ask(10, [c]).satisfiable is False
+
+
+def test_a_question_is_given_up_after_so_much_effort() -> None:
+    """Pigeons and holes: without counting, a solver of clauses needs exponentially many steps
+    (Haken 1985), so little effort cannot do."""
+    formula, pigeons, holes = Formula(), 11, 10
+    sits = [formula.news(holes) for _ in range(pigeons)]
+    for pigeon in sits:
+        formula.add(*pigeon)
+    for hole in range(holes):
+        for one, other in combinations(sits, 2):
+            formula.add(-one[hole], -other[hole])
+    answer = CpSat(formula).ask(60, effort=0.05)
+    assert answer.satisfiable is None and 0 < answer.effort < 1
+    assert CpSat(formula).ask(60, effort=0.05).effort == answer.effort
+    assert CpSat(formula).ask(60, effort=0).satisfiable is None
+
+
+def test_without_effort_the_price_is_proven_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    goals = "pump on 10 s of every 60 s, light always, heater at night, master cutoff"
+    spent = plan(read_problem(None, goals, None), seconds=60)
+    monkeypatch.setattr(questions, "FRUGAL_EFFORT", 0.0)
+    spared = plan(read_problem(None, goals, None), seconds=60)
+    assert spent.design is not None and spared.design is not None
+    assert spent.status is spared.status is Status.PROVEN
+    assert spent.design.supply < spared.design.supply

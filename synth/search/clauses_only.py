@@ -47,11 +47,12 @@ class ClauseSolver:
         seconds: float,
         assumed: Sequence[int] = (),
         stopped: Callable[[], bool] = lambda: False,
+        effort: float | None = None,
     ) -> Answer:
-        """See `solver.Solver.ask`."""
+        """See `solver.Solver.ask`; effort is not counted here, so it is taken for seconds."""
         self._hand_over()
         solver = self._solver
-        deadline = time.monotonic() + seconds
+        deadline = time.monotonic() + (seconds if effort is None else min(seconds, effort))
         answer: bool | None = watched(
             lambda: solver.solve_limited(assumptions=list(assumed), expect_interrupt=True),
             solver.interrupt,

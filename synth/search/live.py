@@ -64,6 +64,8 @@ class Live:
         self.scenarios: list[Scenario] = []
         self._excluded = 0
         self._solver: Solver | None = None
+        self.effort: float | None = None
+        """What may still go into questions, see `Solver.ask`; None: as much as there is time."""
         self.too_large = too_large(slots, questions.plain, questions.largest)
         if self.too_large:
             return
@@ -115,14 +117,19 @@ class Live:
         stopped: Callable[[], bool] = lambda: False,
     ) -> tuple[bool, ...] | Literal[False] | None:
         """Return an assignment (by variable), False when there is none, None when time is up or
-        `stopped` says so."""
+        `stopped` says so, or `effort` is used up."""
         questions = self.questions
         if self._solver is None:
             self._solver = open_solver(self.wiring.formula, questions.seed, questions.fast)
         progress = questions.progress
         answer = self._solver.ask(
-            min(most, progress.left()), assumed, lambda: stopped() or progress.over()
+            min(most, progress.left()),
+            assumed,
+            lambda: stopped() or progress.over(),
+            self.effort,
         )
+        if self.effort is not None:
+            self.effort -= answer.effort
         if answer.satisfiable is None:
             return None
         return answer.values if answer.satisfiable else False

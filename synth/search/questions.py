@@ -27,6 +27,9 @@ from synth.search.unroll import Unrolled
 from synth.signals import times_of
 from synth.trace import Moment
 
+FRUGAL_EFFORT = 6.0
+"""Effort (see `Solver.ask`) that may go into a design of a known price that needs less power: what
+was found in the examples took less than a tenth of it."""
 LONGEST_QUESTION = 5.0
 """Seconds that a question may take which only spares another one."""
 
@@ -122,8 +125,8 @@ class Questions:
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
         when there is none, None when time is up.
 
-        `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`). A
-        guess at what needs little power; "no" then proves nothing.
+        `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`), as
+        far as that shows soon. A guess at what needs little power; "no" then proves nothing.
         """
         live = self._live_for(parts_list.items) if rest is None else None
         if live is None:
@@ -136,6 +139,7 @@ class Questions:
                 live.wiring.price_sharing(self.tools.fan_out, rest, twins, on_supply=on_supply)
                 if frugal:
                     live.wiring.spare(self.tools.wastes)
+                    live.effort = FRUGAL_EFFORT
         parts = self.catalogue.parts(parts_list.items)
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest)

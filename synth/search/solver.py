@@ -18,10 +18,11 @@ from synth.search.formula import Formula
 @dataclass(frozen=True)
 class Answer:
     """What the solver said: `values` by variable (index 0 unused) when satisfiable; `satisfiable`
-    None when it ran out of time."""
+    None when it ran out of time. `effort` is what it took, where that is counted."""
 
     satisfiable: bool | None
     values: tuple[bool, ...] = ()
+    effort: float = 0.0
 
 
 class Solver(Protocol):
@@ -32,10 +33,13 @@ class Solver(Protocol):
         seconds: float,
         assumed: Sequence[int] = (),
         stopped: Callable[[], bool] = lambda: False,
+        effort: float | None = None,
     ) -> Answer:
         """Return an assignment in which the literals `assumed` hold, if there is one.
 
-        `stopped` is asked every now and then; when it says so the question is given up.
+        `stopped` is asked every now and then; when it says so the question is given up. So it is
+        after `effort`, which counts steps of work, about as many units as seconds at first, and
+        so gives the same answer on a slow machine as on a fast one.
         """
         ...
 
@@ -57,10 +61,24 @@ class CpSat:
         formula, model = self._formula, self._model
         variables, constraints = model.variables, model.constraints
         names, clauses, groups, sums = self._done
-        for _ in range(names, formula.count):
-            variables.add().domain.extend((0, 1))
+        either = self._helper.IntegerVariableProto()
+        either.domain.extend((0, 1))
+        variables.extend([either] * (formula.count - names))
+        # Clauses of two literals go by what they have in common: fewer constraints to make.
+        then: dict[int, list[int]] = {}
         for clause in formula.clauses[clauses:]:
-            constraints.add().bool_or.literals.extend([v - 1 if v > 0 else v for v in clause])
+            if len(clause) != 2:
+                constraints.add().bool_or.literals.extend([v - 1 if v > 0 else v for v in clause])
+                continue
+            one, other = clause
+            if one in then:
+                then[one].append(other)
+            else:
+                then.setdefault(other, []).append(one)
+        for literal, others in then.items():
+            implied = constraints.add()
+            implied.enforcement_literal.append(-literal if literal > 0 else -literal - 1)
+            implied.bool_and.literals.extend([v - 1 if v > 0 else v for v in others])
         for group in formula.exactly_one[groups:]:
             constraints.add().exactly_one.literals.extend([v - 1 if v > 0 else v for v in group])
         for members, weights, least, most in formula.sums[sums:]:
@@ -80,6 +98,7 @@ class CpSat:
         seconds: float,
         assumed: Sequence[int] = (),
         stopped: Callable[[], bool] = lambda: False,
+        effort: float | None = None,
     ) -> Answer:
         """See `Solver.ask`. Raises AssertionError on a status that this code does not know."""
         helper = self._helper
@@ -90,6 +109,8 @@ class CpSat:
         parameters = helper.SatParameters()
         parameters.num_workers = 1
         parameters.max_time_in_seconds = max(0.01, seconds)
+        if effort is not None:
+            parameters.max_deterministic_time = max(0.0, effort)
         parameters.random_seed = self._seed
         for setting, tuned in TUNING.items():
             setattr(parameters, setting, tuned)
@@ -100,11 +121,12 @@ class CpSat:
             self._bound(variables[abs(literal) - 1], False, True)
         status, known = response.status, helper.CpSolverStatus
         if status in (known.OPTIMAL, known.FEASIBLE):
-            return Answer(True, (False, *(bool(v) for v in response.solution)))
+            values = (False, *(bool(v) for v in response.solution))
+            return Answer(True, values, response.deterministic_time)
         if status == known.INFEASIBLE:
-            return Answer(False)
+            return Answer(False, (), response.deterministic_time)
         if status == known.UNKNOWN:
-            return Answer(None)
+            return Answer(None, (), response.deterministic_time)
         raise AssertionError(f"the solver answered {status}, which this code does not know")
 
     @staticmethod

@@ -56,9 +56,6 @@ THRIFT_SHARE = 0.7
 """Part of the time left that may go into circuits with less power, where power counts first."""
 ASKED_SHARE = 0.5
 """Part of the time left that may go into circuits with the parts that are asked for at least."""
-FRUGAL_SECONDS = 20.0
-"""Seconds that may go into a design of the proven price that needs less power: far more than it
-mostly takes, so that what comes out does not hang on how fast the machine is."""
 MIX_SECONDS = 3.0
 MIX_SHARE = 0.3
 """Seconds, and part of the time left, that may go into other wirings of the circuits, for what
@@ -471,10 +468,7 @@ class _Whole:
             return
         if best.design.supply <= max(best.parts_list.units, least[1]):
             return
-        deadline, now = self.progress.deadline, time.monotonic()
-        self.progress.deadline = min(deadline, now + FRUGAL_SECONDS)
         other = engine.frugal(best)
-        self.progress.deadline = deadline
         if other is not None and self._key(other) < self._key(best):
             self.best = other
             self._polish()

@@ -92,7 +92,13 @@ def replayed(goals: Path) -> Replayed:
         def __init__(self, formula: Formula, seed: int = 1, fast: bool = False) -> None:
             self.formula, self.solver = formula, CpSat(formula, seed)
 
-        def ask(self, seconds: float, assumed: Sequence[int] = (), stopped: Any = None) -> Answer:
+        def ask(
+            self,
+            seconds: float,
+            assumed: Sequence[int] = (),
+            stopped: Any = None,
+            effort: float | None = None,
+        ) -> Answer:
             nonlocal ours
             began = time.perf_counter()
             answer = self.solver.ask(seconds, assumed)

@@ -358,7 +358,7 @@ length = int(sys.argv[2])
 lesson = LearnedRun((Moment(Fraction(length)),) * length, length)
 print("ready", flush=True)
 sys.stdin.readline()
-until = time.monotonic() + 2
+until = time.monotonic() + 0.8
 while time.monotonic() < until:
     entry.keep(lesson)
 """

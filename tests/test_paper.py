@@ -364,7 +364,7 @@ def check_layout(design: Design, leaves: Sequence[Leaf]) -> None:
 
 
 @pytest.mark.parametrize("form", PAPERS)
-@pytest.mark.parametrize("name", [*LARGE, "20", "40"])
+@pytest.mark.parametrize("name", [*LARGE, "20", pytest.param("40", marks=pytest.mark.slow)])
 def test_layout_on_sheets(name: str, form: str) -> None:
     if name.isdigit():
         design, kit = DESIGNS[name], KIT

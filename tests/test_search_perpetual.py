@@ -135,9 +135,9 @@ NEVER = [
     ("fan on 1 s of every 6 s", ("pulse timer", "relay break", "relay break")),
     (TWO, ("switch", "pulse timer", "pulse timer", "relay break")),
     (TWO, ("switch", "pulse timer", "on-delay timer", "relay break")),
-    (TWO, ("switch", "pulse timer", "pulse timer", "bistable relay")),
 ]
 LONGER = [
+    (TWO, ("switch", "pulse timer", "pulse timer", "bistable relay")),
     (TWO, ("switch", "pulse timer", "pulse timer", "relay break", "joint")),
     (TWO, ("switch", "pulse timer", "pulse timer", "relay break", "relay break")),
 ]

@@ -120,10 +120,11 @@ class Questions:
         rest: int | None = None,
         on_supply: int = 0,
         frugal: bool = False,
+        effort: float | None = None,
     ) -> Working | Literal[False] | None:
         """Return a wiring of exactly these parts that stands the exact check, in which splitting
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
-        when there is none, None when time is up.
+        when there is none, None when time is up, or the `effort` (see `Solver.ask`).
 
         `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`), as
         far as that shows soon. A guess at what needs little power; "no" then proves nothing.
@@ -139,7 +140,8 @@ class Questions:
                 live.wiring.price_sharing(self.tools.fan_out, rest, twins, on_supply=on_supply)
                 if frugal:
                     live.wiring.spare(self.tools.wastes)
-                    live.effort = FRUGAL_EFFORT
+                    effort = FRUGAL_EFFORT
+        live.effort = effort
         parts = self.catalogue.parts(parts_list.items)
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest)
@@ -262,6 +264,7 @@ class Questions:
             return None
         self._live = None
         live = Live(self, items)
+        live.effort = full.effort
         return live if not live.too_large and live.add(scenario) else None
 
     def loosely(

@@ -13,16 +13,14 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from synth.design import Skeleton, Terminal
 from synth.parts.behaviour import SENSING
-from synth.parts.kit import KitPart
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status
 from synth.search.apart import (
     Lever,
-    Piece,
     may_be_held,
     may_be_open,
     only,
@@ -39,8 +37,10 @@ from synth.search.basics import (
     floor_for,
 )
 from synth.search.bounds import essential, never_seen_on
+from synth.search.circuits import Circuit, wirings_of
 from synth.search.engine import Alone, Engine, Larger
 from synth.search.lists import Catalogue
+from synth.search.merging import merged
 from synth.search.mixing import alternatives, best_mix
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
@@ -48,7 +48,7 @@ from synth.search.remembered import found_by
 from synth.search.stimuli import first_runs
 from synth.search.thrift import less_energy, thriftier
 from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
-from synth.signals import inputs_of, times_of
+from synth.signals import times_of
 
 CHEAPEST_SHARE = 0.4
 """Part of the time that may go into the cheapest design where something else counts first."""
@@ -56,44 +56,14 @@ THRIFT_SHARE = 0.7
 """Part of the time left that may go into circuits with less power, where power counts first."""
 ASKED_SHARE = 0.5
 """Part of the time left that may go into circuits with the parts that are asked for at least."""
+MERGE_SHARE = 0.3
+"""Part of the time left that may go into wiring circuits as one."""
 MIX_SECONDS = 3.0
 MIX_SHARE = 0.3
 """Seconds, and part of the time left, that may go into other wirings of the circuits, for what
 they cost together."""
 AT_ONCE = 1.0
 """Seconds that may go into ruling out all parts lists by bounds and limits."""
-
-
-@dataclass
-class Circuit:
-    """A circuit of its own, the switches it lies behind, and what was found for it."""
-
-    piece: Piece
-    engine: Engine
-    found: Found
-
-    @property
-    def problem(self) -> Problem:
-        """What is asked of this circuit."""
-        return self.piece.problem
-
-    @property
-    def parts(self) -> list[KitPart]:
-        """The kit parts of the design that was found."""
-        assert self.found.best is not None
-        return self.engine.catalogue.parts(self.found.best.parts_list.items)
-
-    @property
-    def plain(self) -> bool:
-        """Whether the design has just one sensing part for each input: the least there can be."""
-        follows = essential(self.problem)
-        return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
-
-    @property
-    def inputs(self) -> frozenset[str]:
-        """The outside inputs, the supply apart, that this circuit or a switch over it follows."""
-        named = frozenset().union(*(inputs_of(r.signal) for r in self.problem.requirements))
-        return (named | {name for _, name in self.piece.path}) - {"supply"}
 
 
 def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 1) -> Outcome:
@@ -116,6 +86,8 @@ class _Whole:
         self.pieces = take_apart(self._free())
         self.pieces.sort(key=lambda p: (_has_times(p.problem), len(p.problem.requirements)))
         self.circuits: list[Circuit] = []
+        self.merged: list[Circuit] = []
+        """The circuits, or some of them as one where that is cheaper."""
         self.best: Working | None = None
         self.times: list[tuple[str, float]] = []
         self._began = time.monotonic()
@@ -150,6 +122,7 @@ class _Whole:
             self._frugal(self.circuits[0].engine, found)
             return self._outcome(found)
         self._together()
+        self._merge()
         self._mix()
         found = Found()
         hard = self._hard()
@@ -213,7 +186,7 @@ class _Whole:
             catalogue = Catalogue(piece.problem, self.floor, most=MOST_PARTS)
             best = thriftier(piece.problem, catalogue, self.tools, self.progress, best)
             wired.append((piece.path, best.skeleton))
-            self._try(put_together(wired + _wired(circuits[number + 1 :])))
+            self._try(put_together(wired + wirings_of(circuits[number + 1 :])))
         if self.best is not None:
             self._polish()
 
@@ -250,7 +223,7 @@ class _Whole:
 
     def _together(self) -> None:
         """Put the cheapest circuits on one supply: the first design of the whole."""
-        self._try(put_together(_wired(self.circuits)))
+        self._try(put_together(wirings_of(self.circuits)))
         if self.best is None and self.problem.limits.least:
             self._with_parts_asked_for()
         if self.best is None and self.problem.energy is not None:
@@ -259,9 +232,27 @@ class _Whole:
             self._polish()
             self.progress.report("whole circuit", self._key(self.best)[0], None)
 
+    def _merge(self) -> None:
+        """Wire circuits as one where they can share a clock."""
+        self.merged = self.circuits
+        if self.best is None or self.problem.objectives[0] is not Objective.PRICE:
+            return
+        deadline, now, best = self.progress.deadline, time.monotonic(), self.best
+        self.progress.deadline = now + MERGE_SHARE * (deadline - now)
+        with self.progress.aside():
+            found = merged(self.circuits, self.problem, self.progress)
+        self.progress.deadline = deadline
+        if len(found) < len(self.circuits):
+            self._try(put_together(wirings_of(found)))
+            if self.best is not best:
+                self.merged = found
+                self._polish()
+                self.progress.report("merged circuits", self._key(self.best)[0], None)
+            self._clock("merging")
+
     def _mix(self) -> None:
         """Try other wirings of the same price for the circuits, for what they cost together."""
-        problem, hard = self.problem, [c for c in self.circuits if not c.plain]
+        problem, hard = self.problem, [c for c in self.merged if not c.plain]
         if self.best is None or len(hard) < 2 or problem.objectives[0] is not Objective.PRICE:
             return
         deadline = self.progress.deadline
@@ -279,7 +270,7 @@ class _Whole:
             chosen = {id(c): skeleton for c, skeleton in zip(hard, skeletons, strict=True)}
             return [
                 (path, chosen.get(id(c), skeleton))
-                for c, (path, skeleton) in zip(self.circuits, _wired(self.circuits), strict=True)
+                for c, (path, skeleton) in zip(self.merged, wirings_of(self.merged), strict=True)
             ]
 
         def key(skeletons: Sequence[Skeleton]) -> tuple[int, ...] | None:
@@ -302,7 +293,7 @@ class _Whole:
         This proves nothing: parts asked for might be of more use spread over several.
         """
         deadline = self.progress.deadline
-        whole = put_together(_wired(self.circuits))
+        whole = put_together(wirings_of(self.circuits))
         used = Counter(part.part for part in whole.parts)
         missing = {name: n - used[name] for name, n in self.problem.limits.least if n > used[name]}
         for number, circuit in enumerate(self.circuits):
@@ -317,14 +308,14 @@ class _Whole:
             with self.progress.aside():
                 found = Engine(questions, self.progress).run()
             if found.best is not None:
-                wired = _wired(self.circuits)
+                wired = wirings_of(self.circuits)
                 wired[number] = (circuit.piece.path, found.best.skeleton)
                 self._try(put_together(wired))
         self.progress.deadline = deadline
 
     def _with_less_energy(self) -> None:
         """Put circuits together that each leave the loads of all others what they use alone."""
-        deadline, wired = self.progress.deadline, _wired(self.circuits)
+        deadline, wired = self.progress.deadline, wirings_of(self.circuits)
         pieces = [circuit.problem for circuit in self.circuits]
         done = [number for number, circuit in enumerate(self.circuits) if circuit.plain]
         for number, asked in less_energy(self.problem, pieces, done):
@@ -411,7 +402,7 @@ class _Whole:
         )
         larger = None
         if asked is not problem:
-            nets = Counter(source for source, _ in put_together(_wired(plain)).feeds)
+            nets = Counter(source for source, _ in put_together(wirings_of(plain)).feeds)
             supply = nets.pop(Terminal("supply", "out"))
             larger = Larger(
                 Elsewhere(len(elsewhere) + len(others), len(elsewhere)),
@@ -475,7 +466,7 @@ class _Whole:
 
     def _completed(self, working: Working, plain: Sequence[Circuit]) -> Working | None:
         """Return the design of the whole in which the hard circuits are wired as in `working`."""
-        return self._try(put_together([((), working.skeleton), *_wired(plain)]))
+        return self._try(put_together([((), working.skeleton), *wirings_of(plain)]))
 
     # -- step 3 ------------------------------------------------------------------------------
 
@@ -579,10 +570,6 @@ class _Whole:
             clash=tuple(reason for reason in found.reasons if reason) if impossible else (),
             times=tuple(self.times),
         )
-
-
-def _wired(circuits: Sequence[Circuit]) -> list[tuple[tuple[Lever, ...], Skeleton]]:
-    return [(c.piece.path, c.found.best.skeleton) for c in circuits if c.found.best]
 
 
 def _has_times(problem: Problem) -> bool:

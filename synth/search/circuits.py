@@ -1,0 +1,58 @@
+"""The circuits of a whole: what is asked of each, and what was found for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from synth.design import Skeleton
+from synth.parts.behaviour import SENSING
+from synth.parts.kit import KitPart
+from synth.problem import Problem
+from synth.search.apart import Lever, Piece
+from synth.search.basics import Found
+from synth.search.bounds import essential
+from synth.search.engine import Engine
+from synth.signals import inputs_of, times_of
+
+
+@dataclass
+class Circuit:
+    """A circuit of its own, the switches it lies behind, and what was found for it."""
+
+    piece: Piece
+    engine: Engine
+    found: Found
+
+    @property
+    def problem(self) -> Problem:
+        """What is asked of this circuit."""
+        return self.piece.problem
+
+    @property
+    def parts(self) -> list[KitPart]:
+        """The kit parts of the design that was found."""
+        assert self.found.best is not None
+        return self.engine.catalogue.parts(self.found.best.parts_list.items)
+
+    @property
+    def plain(self) -> bool:
+        """Whether the design has just one sensing part for each input: the least there can be."""
+        follows = essential(self.problem)
+        return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
+
+    @property
+    def timed(self) -> bool:
+        """Whether some load of this circuit keeps a time."""
+        return any(times_of(r.signal) for r in self.problem.requirements)
+
+    @property
+    def inputs(self) -> frozenset[str]:
+        """The outside inputs, the supply apart, that this circuit or a switch over it follows."""
+        named = frozenset().union(*(inputs_of(r.signal) for r in self.problem.requirements))
+        return (named | {name for _, name in self.piece.path}) - {"supply"}
+
+
+def wirings_of(circuits: Sequence[Circuit]) -> list[tuple[tuple[Lever, ...], Skeleton]]:
+    """Return the wirings found for these circuits, each with the switches that it lies behind."""
+    return [(c.piece.path, c.found.best.skeleton) for c in circuits if c.found.best]

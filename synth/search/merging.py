@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 from synth.design import PartInUse, Skeleton
 from synth.problem import Problem
@@ -23,7 +23,7 @@ from synth.search.basics import Found, Progress, Working
 from synth.search.circuits import Circuit
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
-from synth.search.questions import Questions
+from synth.search.questions import Questions, holds
 from synth.signals import Cycle
 
 FEW_ROUNDS = 3
@@ -92,11 +92,15 @@ def _as_one(one: Circuit, other: Circuit, problem: Problem) -> Circuit | None:
     if not shares_a_clock(engine, one.engine, other.engine):
         return None
     small = in_small(piece.problem)
-    asked = engine if small is None else _engine_for(small[0], one.engine)
+    asked, meant = engine, dict[int, int]()
+    if small is not None:
+        asked, meant = _engine_for(small[0], one.engine), small[1]
+    in_its_place = {time: scaled for scaled, time in meant.items()}
+    wirings = [_with_times(_best(c).skeleton, in_its_place) for c in (one, other)]
     parts = (*_items(one, asked.catalogue), *_items(other, asked.catalogue))
-    found = list(fewer_parts(asked, tuple(sorted(parts))))
+    found = list(fewer_parts(asked, tuple(sorted(parts)), wirings))
     for working in reversed(found):
-        best = working if small is None else _at_full_size(working, small[1], engine)
+        best = working if small is None else _at_full_size(working, meant, engine)
         if best is not None:
             return Circuit(piece, engine, Found(best=best))
     return None
@@ -110,17 +114,20 @@ def _engine_for(problem: Problem, like: Engine) -> Engine:
 
 
 def in_small(problem: Problem) -> tuple[Problem, dict[int, int]] | None:
-    """Return the problem with a longer cycle that takes few rounds of the shorter one, and what
-    its times stand for (ticks); None unless the loads are two cycles, one of many rounds of the
-    other."""
-    cycles = dict.fromkeys(r.signal for r in problem.requirements)
-    signals = [signal for signal in cycles if isinstance(signal, Cycle)]
-    if len(signals) != 2 or len(cycles) != 2:
+    """Return the problem with its longest cycle taking few rounds of the shortest, and what its
+    times stand for (ticks); None unless all loads are cycles, the longest of many whole rounds of
+    the shortest."""
+    signals = dict.fromkeys(r.signal for r in problem.requirements)
+    cycles = [signal for signal in signals if isinstance(signal, Cycle)]
+    cycles.sort(key=lambda cycle: cycle.on + cycle.off)
+    if not 1 < len(cycles) == len(signals):
         return None
-    short, long = sorted(signals, key=lambda cycle: cycle.on + cycle.off)
+    short, *_, long = cycles
     period = short.on + short.off
     rounds, rest = divmod(long.on + long.off, period)
-    kept = {short.on, short.off, period, long.on}
+    kept = {long.on}
+    for cycle in cycles[:-1]:
+        kept |= {cycle.on, cycle.off, cycle.on + cycle.off}
     if rest or kept & {long.off, long.on + long.off}:
         return None
     for few in range(max(FEW_ROUNDS, long.on // period + 2), rounds):
@@ -138,18 +145,22 @@ def in_small(problem: Problem) -> tuple[Problem, dict[int, int]] | None:
     return replace(problem, requirements=requirements, times=times), meant
 
 
-def _at_full_size(small: Working, meant: dict[int, int], engine: Engine) -> Working | None:
-    """Return a wiring found in small with the times that are meant, if it stands the check."""
+def _with_times(wiring: Skeleton, meant: dict[int, int]) -> Skeleton:
+    """Return a wiring with other times in place of some."""
 
-    def true_times(part: PartInUse) -> PartInUse:
+    def changed(part: PartInUse) -> PartInUse:
         settings = tuple(
             (key, meant.get(value, value) if isinstance(value, int) and key in TIMES else value)
             for key, value in part.settings
         )
         return replace(part, settings=settings)
 
-    wiring = small.skeleton
-    skeleton = Skeleton(wiring.kit, tuple(map(true_times, wiring.parts)), wiring.feeds)
+    return replace(wiring, parts=tuple(map(changed, wiring.parts)))
+
+
+def _at_full_size(small: Working, meant: dict[int, int], engine: Engine) -> Working | None:
+    """Return a wiring found in small with the times that are meant, if it stands the check."""
+    skeleton = _with_times(small.skeleton, meant)
     problem, tools = engine.problem, engine.questions.tools
     design = tools.share(skeleton, problem)
     verdict = tools.check(design, problem) if design is not None else None
@@ -159,10 +170,12 @@ def _at_full_size(small: Working, meant: dict[int, int], engine: Engine) -> Work
     return Working(skeleton, design, verdict, parts_list)
 
 
-def fewer_parts(engine: Engine, items: tuple[int, ...]) -> Iterator[Working]:
+def fewer_parts(
+    engine: Engine, items: tuple[int, ...], wirings: Sequence[Skeleton] = ()
+) -> Iterator[Working]:
     """Yield designs of the engine's problem with ever fewer parts than `items`, which holds a
     working wiring; the cheapest parts are left out first. The last of them costs as little as can
-    be found."""
+    be found. Each list is first asked for a design that holds one of `wirings`, which is quick."""
     catalogue, questions = engine.catalogue, engine.questions
     needed = engine.needed() or []
     best: Working | None = None
@@ -171,32 +184,44 @@ def fewer_parts(engine: Engine, items: tuple[int, ...]) -> Iterator[Working]:
         found = False
         spare = [i for i in sorted(set(items)) if items.count(i) > needed.count(i)]
         spare.sort(key=lambda item: catalogue.offers[item][0].price)
+        lists = []
         for item in spare:
             fewer = list(items)
             fewer.remove(item)
             parts_list = catalogue.measure(tuple(fewer))
-            if parts_list is None or engine.hopeless(parts_list):
+            if parts_list is not None and not engine.hopeless(parts_list):
+                lists.append(parts_list)
+        for parts_list, given in product(lists, (*wirings, None)):
+            if engine.progress.over():
+                return
+            if given is not None and not holds(parts_list.items, catalogue.items_of(given)):
                 continue
-            working = questions.working(parts_list, effort=EFFORT)
+            working = questions.working(parts_list, effort=EFFORT, given=given)
             if isinstance(working, Working):
                 yield working
                 best, items, found = working, parts_list.items, True
                 break
-            if engine.progress.over():
-                return
-    parts_list = catalogue.measure(items)
+    last = catalogue.measure(items)
     own = catalogue.price(catalogue.parts(items))
-    while best is not None and parts_list is not None:
+    while best is not None and last is not None:
         price = best.design.price(engine.problem.kit)
-        if price <= parts_list.price:
+        if price <= last.price:
             return
-        cheaper = questions.working(parts_list, price - 1 - own, effort=EFFORT)
-        best = cheaper if isinstance(cheaper, Working) else None
-        if best is not None:
-            yield best
+        best = None
+        for given in (*wirings, None):
+            if given is None or holds(last.items, catalogue.items_of(given)):
+                cheaper = questions.working(last, price - 1 - own, effort=EFFORT, given=given)
+                if isinstance(cheaper, Working):
+                    best = cheaper
+                    yield best
+                    break
+
+
+def _best(circuit: Circuit) -> Working:
+    assert circuit.found.best is not None
+    return circuit.found.best
 
 
 def _items(circuit: Circuit, catalogue: Catalogue) -> tuple[int, ...]:
     """Return the parts of a circuit, as indices into the offers of another catalogue."""
-    assert circuit.found.best is not None
-    return catalogue.items_of(circuit.found.best.skeleton)
+    return catalogue.items_of(_best(circuit).skeleton)

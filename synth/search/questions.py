@@ -121,6 +121,7 @@ class Questions:
         on_supply: int = 0,
         frugal: bool = False,
         effort: float | None = None,
+        given: Skeleton | None = None,
     ) -> Working | Literal[False] | None:
         """Return a wiring of exactly these parts that stands the exact check, in which splitting
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
@@ -128,8 +129,9 @@ class Questions:
 
         `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`), as
         far as that shows soon. A guess at what needs little power; "no" then proves nothing.
+        `given`: wired so as far as its parts go, loads apart.
         """
-        live = self._live_for(parts_list.items) if rest is None else None
+        live = self._live_for(parts_list.items) if rest is None and given is None else None
         if live is None:
             live = Live(self, parts_list.items)
             if live.too_large:
@@ -142,9 +144,15 @@ class Questions:
                     live.wiring.spare(self.tools.wastes)
                     effort = FRUGAL_EFFORT
         live.effort = effort
+        held: list[int] = []
+        if given is not None:
+            chosen = live.wiring.assignment(without_loads(given))
+            if chosen is None:
+                return False
+            held = [v if value else -v for v, value in chosen.items()]
         parts = self.catalogue.parts(parts_list.items)
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
-        return self._stands(live, parts_list.items, dearest)
+        return self._stands(live, parts_list.items, dearest, held)
 
     def refuted_at_once(
         self, items: tuple[int, ...], loose: bool, stopped: Callable[[], bool]
@@ -382,6 +390,16 @@ class Questions:
         parts = tuple(part for part in working.skeleton.parts if part.name not in out)
         feeds = tuple(feed for feed in working.skeleton.feeds if feed[1].part not in out)
         return replace(working.skeleton, parts=parts, feeds=feeds)
+
+
+def without_loads(skeleton: Skeleton) -> Skeleton:
+    """Return a wiring without its loads."""
+    loads = {part.name for part in skeleton.parts if part.type is PartType.LOAD}
+    return replace(
+        skeleton,
+        parts=tuple(part for part in skeleton.parts if part.name not in loads),
+        feeds=tuple(feed for feed in skeleton.feeds if feed[1].part not in loads),
+    )
 
 
 def drawing(bare: Skeleton) -> Skeleton:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from synth.interrupt import listen
-from synth.outlet import outlive_readers
 
 
 def main() -> None:
     """Run the command line."""
     listen()
+    from synth.outlet import outlive_readers
+
     outlive_readers()
     from synth.cli import main as command
 

@@ -241,7 +241,11 @@ def _never_left_alone(problem: Problem, cycle: Cycle) -> bool:
     if cycle.enable != ON:
         names = sorted({*names, *inputs_of(cycle.enable)})
     steady = [item for item in problem.inputs if item.name in names]
-    if any(x.most_on is not None or x.most_off is not None for x in steady):
+    # An input of another load that cannot stay as it is would be an event besides.
+    if any(
+        x.steady is None and (x.most_on is not None or x.most_off is not None)
+        for x in problem.inputs
+    ):
         return True
     opening = all_of(cycle.gate, cycle.enable)
     if any(isinstance(node, MEMORY) for node in SignalMachine((("", opening),)).order):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
-from synth.parts.behaviour import CONTROLLED, PartType
+from synth.parts.behaviour import CONTROLLED, SPLITTING, PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
@@ -37,6 +37,8 @@ MOST_MORE = 8
 """Parts that a model kept alive has more than the first list it is asked about, at most."""
 FEW_LOADS = 16
 """Up to so many loads, a model holds all of them."""
+MOST_INPUTS = 32
+"""Inputs of parts on one output, beside the loads, that are reckoned with at most."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ class Questions:
         self.tools = tools
         self.progress = progress
         self.seed = seed
-        self.loads = representatives(problem)
+        self.loads = representatives(problem, tools.fan_out)
         self.excluded: list[Skeleton] = []
         self.learned: list[Scenario] = []
         self.runs: list[LearnedRun] = []
@@ -436,15 +438,19 @@ def holds(items: Sequence[int], wanted: Sequence[int]) -> bool:
     return all(items.count(i) >= wanted.count(i) for i in set(wanted))
 
 
-def representatives(problem: Problem) -> tuple[str, ...]:
+def representatives(
+    problem: Problem, fan_out: Callable[[int], int | None]
+) -> tuple[str, ...]:
     """Return the loads that a model holds: where there are many, one for each distinct signal,
-    and every load that some rule names."""
+    and every load that some rule names; all of them where it may matter which output a load hangs
+    on (see `may_hang_together`). `fan_out` prices a net."""
     limits = problem.limits
     loose = limits.price is None and limits.supply is None
     if (
         len(problem.requirements) <= FEW_LOADS
         or not loose
         or problem.objectives[0] is not Objective.PRICE
+        or not may_hang_together(problem, fan_out)
     ):
         # Where a limit or the power decides, it matters which output a load hangs on.
         return tuple(r.load for r in problem.requirements)
@@ -456,6 +462,36 @@ def representatives(problem: Problem) -> tuple[str, ...]:
         kept |= {pair.first, pair.second}
     kept |= {load for pair in limits.branches for load in pair} | set(limits.untimed)
     return tuple(r.load for r in problem.requirements if r.load in kept)
+
+
+def may_hang_together(problem: Problem, fan_out: Callable[[int], int | None]) -> bool:
+    """Return whether loads of one signal may as well hang where one of them does, for the price.
+
+    A model without the others asks that every part feeds something that it holds. So let a part X
+    of a design feed nothing but loads that the model leaves out, m of them at one output, all of
+    which can hang at the output of one that it holds, with f inputs on it: X can go. That costs
+    fan_out(f + m) - fan_out(f), and saves X's price, fan_out(m), and what its inputs take. So where
+    no part costs less than the most of fan_out(f + m) - fan_out(f) - fan_out(m), for each of its
+    outputs, a design that the model has costs no more. What is in stock or asked for costs nothing.
+    """
+    limits = problem.limits
+    if limits.least or limits.stock:
+        return False
+    loads = len(problem.requirements)
+    prices = [fan_out(number) for number in range(2 * loads + MOST_INPUTS + 1)]
+    most = 0
+    for left_out in range(1, loads):
+        for there in range(1, loads + MOST_INPUTS):
+            together, alone = prices[there + left_out], prices[there]
+            apart = prices[left_out]
+            if together is None or alone is None or apart is None:
+                return False
+            most = max(most, together - alone - apart)
+    return all(
+        part.price >= most * len(part.shape.outputs)
+        for part in problem.kit.parts
+        if part.type not in (*SPLITTING, PartType.SUPPLY)
+    )
 
 
 def with_equal_loads(skeleton: Skeleton, problem: Problem) -> Skeleton:

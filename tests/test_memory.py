@@ -146,9 +146,10 @@ class TestColdAndWarm:
         memory = fresh(tmp_path)
         cold, warm = (_circuits(problem, memory) for _ in range(2))
         assert memory.known == ["circuit"] * len(cold) and memory.notes == []
-        objects = {"questions", "problem", "catalogue", "progress", "tools"}
+        objects = {"questions", "problem", "catalogue", "progress", "tools", "found"}
         for one, other in zip(cold, warm, strict=True):
             assert replace(one.found, best=None) == replace(other.found, best=None)
+            assert one.found is one.engine.found and other.found is other.engine.found
             best, again = one.found.best, other.found.best
             assert best is not None and again is not None
             assert best.skeleton == again.skeleton and best.design == again.design

@@ -38,8 +38,9 @@ from synth.signals import (
 )
 
 
-def separate(problem: Problem) -> list[Problem]:
-    """Return the circuits of `problem` that share no input but the supply, in a stable order.
+def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
+    """Return the circuits of `problem` that share no input but the supply, in a stable order;
+    with `by_signal` those whose loads share no signal, though they may share inputs.
 
     Loads of two circuits that are to be on separate branches may stay in two: circuits that are
     put together share nothing but the supply, and what is left out of a part of the problem can
@@ -47,12 +48,13 @@ def separate(problem: Problem) -> list[Problem]:
     """
     groups: list[tuple[set[str], list[Requirement]]] = []
     for requirement in problem.requirements:
-        tokens = {f"in {n}" for n in inputs_of(requirement.signal) - {"supply"}}
+        inputs = () if by_signal else inputs_of(requirement.signal) - {"supply"}
+        tokens = {f"in {name}" for name in inputs}
         tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
         for pair in problem.apart:
             if requirement.load in (pair.first, pair.second):
                 tokens |= {f"load {pair.first}", f"load {pair.second}"}
-        if len(tokens) == 1:
+        if by_signal or len(tokens) == 1:
             # What depends on the supply alone: equal wishes belong together.
             tokens.add(f"signal {requirement.signal}")
         same = [group for group in groups if group[0] & tokens]

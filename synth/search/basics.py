@@ -13,11 +13,9 @@ from synth.design import Design, Skeleton
 from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.bounds import sharing_floor
-from synth.search.lists import PartsList
+from synth.search.lists import Key, PartsList
 from synth.trace import Moment
 
-Key = tuple[int, ...]
-"""Objectives in their order."""
 DEPTH = 8
 """Evaluations in which a circuit must have settled after an event: a bound of every claim."""
 LARGEST = 300_000
@@ -98,9 +96,8 @@ class Progress:
     `show` is told (stage, best, bound) as they improve. `asked_to_stop` says when to end with
     what there is; so does a best design within `gap` percent of the bound. `counts` is whether the
     numbers reported now speak of the whole, `bounded` whether lists come in order of true bounds.
-    `spared` is the seconds that earlier runs spent on what is known from them. `limit` is the most
-    that a design may take of the first objective, where that is asked as a question about a bound:
-    a design beyond it is none, and a bound beyond it ends the search.
+    `limit` is the most that a design may take of the first objective, where that is asked as a
+    question about a bound: a design beyond it is none, and a bound beyond it ends the search.
     """
 
     show: Callable[[str, int | None, int | None], None] = lambda stage, best, bound: None
@@ -111,7 +108,6 @@ class Progress:
     bound: int | None = None
     counts: bool = True
     bounded: bool = True
-    spared: float = 0.0
     limit: int | None = None
 
     def report(self, stage: str, best: int | None, bound: int | None) -> None:
@@ -135,6 +131,16 @@ class Progress:
             yield
         finally:
             self.counts = before
+
+    @contextmanager
+    def sharing(self, share: float, most: float = float("inf")) -> Iterator[None]:
+        """Leave so large a part of the time that is left, and no more than `most` seconds."""
+        deadline, now = self.deadline, time.monotonic()
+        self.deadline = now + min(most, share * (deadline - now))
+        try:
+            yield
+        finally:
+            self.deadline = deadline
 
     def near(self) -> bool:
         """Return whether the best design is proven to be as near to the bound as was asked for."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from synth.design import Skeleton
 from synth.parts.behaviour import SENSING
@@ -18,11 +18,13 @@ from synth.signals import inputs_of, times_of
 
 @dataclass
 class Circuit:
-    """A circuit of its own, the switches it lies behind, and what was found for it."""
+    """A circuit of its own, the switches it lies behind, and what was found for it; `within`: for
+    some loads of it by themselves."""
 
     piece: Piece
     engine: Engine
     found: Found
+    within: list[Circuit] = field(default_factory=list)
 
     @property
     def problem(self) -> Problem:
@@ -40,6 +42,14 @@ class Circuit:
         """Whether the design has just one sensing part for each input: the least there can be."""
         follows = essential(self.problem)
         return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
+
+    def all_within(self) -> Iterator[Circuit]:
+        """Yield the circuits for some loads of this one, behind all their switches."""
+        for inner in self.within:
+            path = (*self.piece.path, *inner.piece.path)
+            deeper = replace(inner, piece=replace(inner.piece, path=path))
+            yield deeper
+            yield from deeper.all_within()
 
     @property
     def timed(self) -> bool:

@@ -7,20 +7,19 @@ price than its bound, is asked again at each price from its bound on.
 
 from __future__ import annotations
 
-import heapq
 import time
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import islice, pairwise
+from itertools import pairwise
 
 from synth.days import alone_in_words, loads_alone, unit_hours
+from synth.design import Skeleton
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
-from synth.search.basics import Found, Key, Progress, Working, design_key
+from synth.search.basics import Found, Progress, Working, design_key
 from synth.search.beside import CORES, Beside
 from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
-from synth.search.lists import Catalogue, PartsList, free_joints
+from synth.search.lists import Catalogue, Key, PartsList, Queue, free_joints
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import cannot_go_on
 from synth.search.questions import Elsewhere, Questions, holds
@@ -83,38 +82,66 @@ class Engine:
         self._totals = sharing_totals(self.problem.kit)
         self.feasible: list[tuple[int, ...]] = []
         self.refuted: list[tuple[int, ...]] = []
+        self.found = Found()
+        self._queue: Queue | None = None
 
     def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:
         """Return the best design with a key below `upper`, and what was proven.
 
-        `known` is a list (its items) that is known to have a working wiring, that of `upper`.
+        `known` is a list (its items) that is known to have a working wiring, that of `upper`;
+        without one, that of the design adopted.
+        Where an earlier run had to end for want of time, this one goes on from there.
         """
-        found = Found()
+        found = self.found
         needed = self.needed()
         reason = self._impossible()
         if needed is None or reason:
             found.closed = found.exhausted = True
             found.reasons.append(reason)
             return found
-        best = upper
-        queue = _Queue(
-            self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
-            self.problem.objectives,
-        )
+        if self._queue is None:
+            self._queue = Queue(
+                self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
+                self.problem.objectives,
+            )
+        queue = self._queue
+        queue.back()
         self.questions.ahead = lambda: (
             other.items for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)
         )
+        if known is None and found.best is not None and self.by_price:
+            known = found.best.parts_list.items
         with Beside(self._refuted_at_once) as beside:
-            return self._through(queue, best, known, found, beside)
+            self._through(queue, self._lesser(upper, found), known, found, beside)
+        if found.closed:
+            self._queue = None
+        return found
+
+    def adopt(self, working: Working) -> None:
+        """Take a design from elsewhere as the best so far, if it is."""
+        best = self.found.best
+        if best is None or self._key(working) < self._key(best):
+            self.found.best = working
+
+    def stands(self, skeleton: Skeleton) -> Working | None:
+        """Return the design of the problem that is wired so, if its power can be shared and the
+        exact check says that it holds."""
+        tools = self.questions.tools
+        design = tools.share(skeleton, self.problem)
+        verdict = tools.check(design, self.problem) if design is not None else None
+        parts_list = self.catalogue.measure(self.catalogue.items_of(skeleton))
+        if design is None or verdict is None or not verdict.holds or parts_list is None:
+            return None
+        return Working(skeleton, design, verdict, parts_list)
 
     def _through(
         self,
-        queue: _Queue,
+        queue: Queue,
         best: Key | None,
         known: tuple[int, ...] | None,
         found: Found,
         beside: Beside,
-    ) -> Found:
+    ) -> None:
         """Go through the lists of `queue`; see `run`."""
         for key, parts_list, priced in queue:
             if found.floor is None or key > found.floor:
@@ -122,21 +149,21 @@ class Engine:
                 self.progress.report("parts lists", None, key[0])
             if best is not None and (key[:1] >= best[:1] if self.by_price else key >= best):
                 found.closed = True
-                return found
+                return
             if self._too_dear(key):
                 break
             if self.progress.over():
-                return found
+                return
             if priced:
                 answer = self._dearer(parts_list, key, found)
                 if answer is None:
-                    return found
+                    return
                 if answer:
                     best = self._lesser(best, found)
                     if best is None or best[0] > key[0]:
                         # A wiring of this price may be there, but none was found that stands.
                         found.doubt = True
-                        return found
+                        return
                     found.first = min(found.first or key, key)
                 elif best is None or key[0] < best[0]:
                     queue.again((self._dearer_price(parts_list, key[0]), *key[1:]), parts_list)
@@ -157,7 +184,7 @@ class Engine:
                 continue
             works = self._works(parts_list, found)
             if works is None:
-                return found
+                return
             if not works:
                 found.refuted += 1
                 self.refuted.append(parts_list.items)
@@ -170,14 +197,13 @@ class Engine:
                 found.first = min(found.first or key, key)
                 works = self._all_of(parts_list, found)
                 if works is None:
-                    return found
+                    return
                 best = self._lesser(best, found)
                 continue
             queue.again(key, parts_list)
         found.reasons += [r for r in self.catalogue.reasons if r not in found.reasons]
         # A list that works only within the larger whole was not refuted.
         found.closed = found.exhausted = found.best is not None or not self.feasible
-        return found
 
     def ruled_out(self, seconds: float) -> Found | None:
         """Return what is found without a question, if all lists that there may be are ruled out
@@ -198,7 +224,7 @@ class Engine:
 
     # -- one list ----------------------------------------------------------------------------
 
-    def _refuted(self, parts_list: PartsList, queue: _Queue, beside: Beside) -> bool:
+    def _refuted(self, parts_list: PartsList, queue: Queue, beside: Beside) -> bool:
         """Return whether the plain run alone refutes this list; those to come are asked too."""
         ahead: list[PartsList] = []
         if self.questions.light(parts_list.items):
@@ -469,43 +495,6 @@ class Engine:
             self.problem.times,
             bool(self.catalogue.joint or self.catalogue.free),
         )
-
-
-class _Queue:
-    """Parts lists in order of their keys; those put off come before new ones of the same key."""
-
-    def __init__(self, lists: Iterator[PartsList], objectives: Sequence[Objective]) -> None:
-        self._lists = lists
-        self._objectives = objectives
-        self._next: deque[PartsList] = deque()
-        self._again: list[tuple[Key, tuple[int, ...], PartsList]] = []
-
-    def again(self, key: Key, parts_list: PartsList) -> None:
-        """Put a list off until `key`, to be asked at a price."""
-        heapq.heappush(self._again, (key, parts_list.items, parts_list))
-
-    def ahead(self, count: int) -> Iterator[PartsList]:
-        """Yield up to `count` new lists that come next."""
-        for place in range(count):
-            if len(self._next) <= place:
-                self._next.extend(islice(self._lists, 1))
-            if len(self._next) <= place:
-                return
-            yield self._next[place]
-
-    def __iter__(self) -> Iterator[tuple[Key, PartsList, bool]]:
-        """Yield (key, list, whether it was put off)."""
-        while True:
-            new = next(self.ahead(1), None)
-            later = new.key(self._objectives) if new is not None else None
-            if self._again and (later is None or self._again[0][0] <= later):
-                key, _, parts_list = heapq.heappop(self._again)
-                yield key, parts_list, True
-            elif new is not None and later is not None:
-                self._next.popleft()
-                yield later, new, False
-            else:
-                return
 
 
 @dataclass

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import heapq
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import combinations_with_replacement, islice
 
 from synth.design import Skeleton
 from synth.parts.behaviour import LEVERS, SENSING, SPLITTING, TIMED, PartType
@@ -16,6 +17,8 @@ from synth.search.slots import Slot, joint_of_sets, relevant_parts
 
 Offer = tuple[KitPart, str]
 """A part on offer and the outside input it follows ("" for none)."""
+Key = tuple[int, ...]
+"""Objectives in their order."""
 
 
 def free_joints(parts: int, loads: int) -> int:
@@ -203,3 +206,52 @@ class Catalogue:
                     Slot(requirement.load, load, load=requirement.load, needs=requirement.needs)
                 )
         return tuple(found)
+
+
+class Queue:
+    """Parts lists in order of their keys; those put off come before new ones of the same key."""
+
+    def __init__(self, lists: Iterator[PartsList], objectives: Sequence[Objective]) -> None:
+        self._lists = lists
+        self._objectives = objectives
+        self._next: deque[PartsList] = deque()
+        self._again: list[tuple[Key, tuple[int, ...], PartsList]] = []
+        self._taken: tuple[Key, PartsList, bool] | None = None
+
+    def again(self, key: Key, parts_list: PartsList) -> None:
+        """Put a list off until `key`, to be asked at a price."""
+        heapq.heappush(self._again, (key, parts_list.items, parts_list))
+
+    def back(self) -> None:
+        """Put the list back that was taken last: it is taken first when lists are taken again."""
+        if self._taken is not None:
+            key, parts_list, priced = self._taken
+            if priced:
+                self.again(key, parts_list)
+            else:
+                self._next.appendleft(parts_list)
+        self._taken = None
+
+    def ahead(self, count: int) -> Iterator[PartsList]:
+        """Yield up to `count` new lists that come next."""
+        for place in range(count):
+            if len(self._next) <= place:
+                self._next.extend(islice(self._lists, 1))
+            if len(self._next) <= place:
+                return
+            yield self._next[place]
+
+    def __iter__(self) -> Iterator[tuple[Key, PartsList, bool]]:
+        """Yield (key, list, whether it was put off)."""
+        while True:
+            new = next(self.ahead(1), None)
+            later = new.key(self._objectives) if new is not None else None
+            if self._again and (later is None or self._again[0][0] <= later):
+                key, _, parts_list = heapq.heappop(self._again)
+                self._taken = key, parts_list, True
+            elif new is not None and later is not None:
+                self._next.popleft()
+                self._taken = later, new, False
+            else:
+                return
+            yield self._taken

@@ -88,25 +88,28 @@ def _as_one(one: Circuit, other: Circuit, problem: Problem) -> Circuit | None:
     if one.piece.path != other.piece.path or not (one.timed and other.timed):
         return None
     piece = asked_of_both(problem, one.piece, other.piece)
-    engine = _engine_for(piece.problem, one.engine)
+    engine = engine_for(piece.problem, one.engine)
     if not shares_a_clock(engine, one.engine, other.engine):
         return None
     small = in_small(piece.problem)
     asked, meant = engine, dict[int, int]()
     if small is not None:
-        asked, meant = _engine_for(small[0], one.engine), small[1]
+        asked, meant = engine_for(small[0], one.engine), small[1]
     in_its_place = {time: scaled for scaled, time in meant.items()}
     wirings = [_with_times(_best(c).skeleton, in_its_place) for c in (one, other)]
     parts = (*_items(one, asked.catalogue), *_items(other, asked.catalogue))
     found = list(fewer_parts(asked, tuple(sorted(parts)), wirings))
     for working in reversed(found):
-        best = working if small is None else _at_full_size(working, meant, engine)
+        best: Working | None = working
+        if small is not None:
+            best = engine.stands(_with_times(working.skeleton, meant))
         if best is not None:
             return Circuit(piece, engine, Found(best=best))
     return None
 
 
-def _engine_for(problem: Problem, like: Engine) -> Engine:
+def engine_for(problem: Problem, like: Engine) -> Engine:
+    """Return an engine for `problem`, a part of a whole, with the tools and limits of another."""
     asking, catalogue = like.questions, like.catalogue
     offers = Catalogue(problem, catalogue.floor, most=catalogue.most)
     questions = Questions(problem, offers, asking.tools, like.progress, asking.seed)
@@ -156,18 +159,6 @@ def _with_times(wiring: Skeleton, meant: dict[int, int]) -> Skeleton:
         return replace(part, settings=settings)
 
     return replace(wiring, parts=tuple(map(changed, wiring.parts)))
-
-
-def _at_full_size(small: Working, meant: dict[int, int], engine: Engine) -> Working | None:
-    """Return a wiring found in small with the times that are meant, if it stands the check."""
-    skeleton = _with_times(small.skeleton, meant)
-    problem, tools = engine.problem, engine.questions.tools
-    design = tools.share(skeleton, problem)
-    verdict = tools.check(design, problem) if design is not None else None
-    parts_list = engine.catalogue.measure(engine.catalogue.items_of(skeleton))
-    if design is None or verdict is None or not verdict.holds or parts_list is None:
-        return None
-    return Working(skeleton, design, verdict, parts_list)
 
 
 def fewer_parts(

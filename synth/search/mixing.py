@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from synth.design import Skeleton
-from synth.search.basics import Key, Progress, Working
+from synth.search.basics import Progress, Working
 from synth.search.engine import Engine
+from synth.search.lists import Key
 
 
 def alternatives(engine: Engine, best: Working) -> list[Working]:

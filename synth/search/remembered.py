@@ -8,12 +8,12 @@ must therefore be kept whole; the tests compare every attribute.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 
 from synth.design import Skeleton
-from synth.search.basics import POINTS, Found, Key, LearnedRun, Tools, Working, design_key
+from synth.search.basics import POINTS, Found, LearnedRun, Tools, Working, design_key
 from synth.search.engine import Engine
+from synth.search.lists import Key
 from synth.search.questions import Questions
 from synth.search.scenario import Scenario, build_scenario
 
@@ -22,14 +22,13 @@ from synth.search.scenario import Scenario, build_scenario
 class Lesson:
     """What an engine knew at its end, as frozen data; see `Found`, `Engine`, `Questions`.
 
-    `key` is what the best design costs, `spent` how long the search took (ms). `order` are the
-    places in `runs` of the scenarios learned, in the order in which they were last of use.
+    `key` is what the best design costs. `order` are the places in `runs` of the scenarios learned,
+    in the order in which they were last of use.
     """
 
     skeleton: Skeleton
     items: tuple[int, ...]
     key: Key
-    spent: int
     floor: Key | None
     first: Key | None
     exhausted: bool
@@ -63,15 +62,14 @@ def found_by(engine: Engine, tools: Tools) -> Found:
                 entry.confirm()
                 return found
             entry.drop("its design does not hold")
-    began = time.monotonic()
     found = engine.run()
-    learned = _lesson(engine, found, time.monotonic() - began)
+    learned = _lesson(engine, found)
     if learned is not None:
         entry.keep(learned)
     return found
 
 
-def _lesson(engine: Engine, found: Found, seconds: float) -> Lesson | None:
+def _lesson(engine: Engine, found: Found) -> Lesson | None:
     """Return all that is worth keeping, None where the question was not closed or has no design,
     or something learned cannot be made again."""
     best, questions = found.best, engine.questions
@@ -91,7 +89,6 @@ def _lesson(engine: Engine, found: Found, seconds: float) -> Lesson | None:
         skeleton=best.skeleton,
         items=best.parts_list.items,
         key=design_key(best.design, engine.problem),
-        spent=round(1000 * seconds),
         floor=found.floor,
         first=found.first,
         exhausted=found.exhausted,
@@ -130,11 +127,9 @@ def _taken_up(engine: Engine, lesson: Lesson, tools: Tools) -> Found | None:
     questions.runs = list(lesson.runs)
     questions.learned = [again[place] for place in lesson.order]
     questions.excluded = list(lesson.excluded)
-    # Later steps may take as long as was spent before them.
-    engine.progress.spared += lesson.spent / 1000
     bound = lesson.floor[0] if lesson.floor else None
     engine.progress.report("known circuit", lesson.key[0], bound)
-    return Found(
+    engine.found = Found(
         best=Working(lesson.skeleton, design, verdict, measured),
         floor=lesson.floor,
         first=lesson.first,
@@ -145,6 +140,7 @@ def _taken_up(engine: Engine, lesson: Lesson, tools: Tools) -> Found | None:
         asked=lesson.asked,
         reasons=list(lesson.reasons),
     )
+    return engine.found
 
 
 def _scenario_of(run: LearnedRun, questions: Questions) -> Scenario:

@@ -29,7 +29,6 @@ from synth.search.apart import (
 )
 from synth.search.basics import (
     Found,
-    LearnedRun,
     Progress,
     Tools,
     Working,
@@ -38,14 +37,13 @@ from synth.search.basics import (
 )
 from synth.search.bounds import essential, never_seen_on
 from synth.search.circuits import Circuit, wirings_of
-from synth.search.engine import Alone, Engine, Larger
+from synth.search.engine import Engine, Larger
 from synth.search.lists import Catalogue
 from synth.search.merging import merged
 from synth.search.mixing import alternatives, best_mix
+from synth.search.one_by_one import OneByOne, make_known, outside, too_dear
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
-from synth.search.remembered import found_by
-from synth.search.stimuli import first_runs
 from synth.search.thrift import less_energy, thriftier
 from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
 from synth.signals import times_of
@@ -160,31 +158,26 @@ class _Whole:
         """Plan by price, which is far quicker, for a first design to improve upon."""
         others = (o for o in self.problem.objectives if o is not Objective.PRICE)
         objectives = (Objective.PRICE, *others)
-        deadline = self.progress.deadline
-        now = time.monotonic()
-        self.progress.deadline = min(deadline, now + CHEAPEST_SHARE * (deadline - now))
         by_price = replace(self.problem, objectives=objectives)
         planner = _Whole(by_price, self.tools, self.progress, self.seed)
-        planner.solve()
+        with self.progress.sharing(CHEAPEST_SHARE):
+            planner.solve()
         self.progress.limit = self.limit
         self.best = None if planner._too_dear() else planner.best
         self._clock("by price")
         if self.best is not None and self.problem.objectives[0] is Objective.SUPPLY:
-            self._thriftier(planner.circuits, deadline)
+            self._thriftier(planner.circuits)
             self._clock("less power")
-        self.progress.deadline = deadline
 
-    def _thriftier(self, circuits: Sequence[Circuit], deadline: float) -> None:
+    def _thriftier(self, circuits: Sequence[Circuit]) -> None:
         """Seek circuits that need less power than these, the cheapest; put them together."""
         wired: list[tuple[tuple[Lever, ...], Skeleton]] = []
         for number, (circuit, piece) in enumerate(zip(circuits, self.pieces, strict=True)):
             best = circuit.found.best
             assert best is not None
-            now = time.monotonic()
-            share = THRIFT_SHARE / (len(circuits) - number)
-            self.progress.deadline = min(deadline, now + share * (deadline - now))
             catalogue = Catalogue(piece.problem, self.floor, most=MOST_PARTS)
-            best = thriftier(piece.problem, catalogue, self.tools, self.progress, best)
+            with self.progress.sharing(THRIFT_SHARE / (len(circuits) - number)):
+                best = thriftier(piece.problem, catalogue, self.tools, self.progress, best)
             wired.append((piece.path, best.skeleton))
             self._try(put_together(wired + wirings_of(circuits[number + 1 :])))
         if self.best is not None:
@@ -193,31 +186,13 @@ class _Whole:
     # -- step 1 ------------------------------------------------------------------------------
 
     def _apart(self) -> Found | None:
-        """Solve each circuit by itself; return what was found where one has no design."""
-        problem = self.problem
-        pieces = self.pieces
-        for number, piece in enumerate(pieces):
-            inner = piece.problem
-            self.progress.report(f"circuit {number + 1} of {len(pieces)}", None, None)
-            catalogue = Catalogue(inner, self.floor, most=most_of_each(problem))
-            questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
-            within = len(pieces) > 1 or bool(piece.path)
-            projects = may_be_held(problem, _names(problem) - _names(inner))
-            # What the whole holds costs no more than the whole, but for what is in stock.
-            dearest = None if within and (problem.limits.stock or not projects) else self.limit
-            engine = Engine(questions, self.progress, within=within, dearest=dearest)
-            with self.progress.aside(within):
-                found = found_by(engine, self.tools)
-            if found.best is None:
-                if dearest is not None and found.floor and found.floor[0] > dearest:
-                    found.reasons.append(self._dear())
-                return found if projects else replace(found, closed=False)
-            self.circuits.append(Circuit(piece, engine, found))
-            price = design_key(found.best.design, inner)[0]
-            if dearest is not None and price > dearest and found.closed:
-                self.best = None
-                return Found(closed=True, exhausted=True, reasons=[self._dear()])
-        return None
+        """Solve each circuit by itself; return what is known of the whole where one has no
+        design."""
+        each = OneByOne(
+            self.problem, self.pieces, self.tools, self.progress, self.seed, self.limit
+        )
+        failed, self.circuits = each.solve(), each.circuits
+        return failed
 
     # -- step 2 ------------------------------------------------------------------------------
 
@@ -237,11 +212,9 @@ class _Whole:
         self.merged = self.circuits
         if self.best is None or self.problem.objectives[0] is not Objective.PRICE:
             return
-        deadline, now, best = self.progress.deadline, time.monotonic(), self.best
-        self.progress.deadline = now + MERGE_SHARE * (deadline - now)
-        with self.progress.aside():
+        best = self.best
+        with self.progress.aside(), self.progress.sharing(MERGE_SHARE):
             found = merged(self.circuits, self.problem, self.progress)
-        self.progress.deadline = deadline
         if len(found) < len(self.circuits):
             self._try(put_together(wirings_of(found)))
             if self.best is not best:
@@ -255,16 +228,14 @@ class _Whole:
         problem, hard = self.problem, [c for c in self.merged if not c.plain]
         if self.best is None or len(hard) < 2 or problem.objectives[0] is not Objective.PRICE:
             return
-        deadline = self.progress.deadline
         kinds: list[list[Working]] = []
         for circuit in hard:
             assert circuit.found.best is not None
-            now = time.monotonic()
-            share = min(MIX_SECONDS, MIX_SHARE * (deadline - now)) / len(hard)
-            self.progress.deadline = now + share
-            with self.progress.aside():
+            with (
+                self.progress.aside(),
+                self.progress.sharing(MIX_SHARE / len(hard), MIX_SECONDS / len(hard)),
+            ):
                 kinds.append(alternatives(circuit.engine, circuit.found.best))
-        self.progress.deadline = deadline
 
         def wired(skeletons: Sequence[Skeleton]) -> list[tuple[tuple[Lever, ...], Skeleton]]:
             chosen = {id(c): skeleton for c, skeleton in zip(hard, skeletons, strict=True)}
@@ -292,7 +263,6 @@ class _Whole:
 
         This proves nothing: parts asked for might be of more use spread over several.
         """
-        deadline = self.progress.deadline
         whole = put_together(wirings_of(self.circuits))
         used = Counter(part.part for part in whole.parts)
         missing = {name: n - used[name] for name, n in self.problem.limits.least if n > used[name]}
@@ -302,35 +272,33 @@ class _Whole:
             asked = replace(circuit.problem, limits=replace(circuit.problem.limits, least=least))
             catalogue = Catalogue(asked, self.floor, most=most_of_each(self.problem))
             questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
-            now = time.monotonic()
-            share = ASKED_SHARE / (len(self.circuits) - number)
-            self.progress.deadline = min(deadline, now + share * (deadline - now))
-            with self.progress.aside():
+            with (
+                self.progress.aside(),
+                self.progress.sharing(ASKED_SHARE / (len(self.circuits) - number)),
+            ):
                 found = Engine(questions, self.progress).run()
             if found.best is not None:
                 wired = wirings_of(self.circuits)
                 wired[number] = (circuit.piece.path, found.best.skeleton)
                 self._try(put_together(wired))
-        self.progress.deadline = deadline
 
     def _with_less_energy(self) -> None:
         """Put circuits together that each leave the loads of all others what they use alone."""
-        deadline, wired = self.progress.deadline, wirings_of(self.circuits)
+        wired = wirings_of(self.circuits)
         pieces = [circuit.problem for circuit in self.circuits]
         done = [number for number, circuit in enumerate(self.circuits) if circuit.plain]
         for number, asked in less_energy(self.problem, pieces, done):
             catalogue = Catalogue(asked, self.floor, most=most_of_each(self.problem))
             questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
-            now = time.monotonic()
-            share = ASKED_SHARE / (len(pieces) - number)
-            self.progress.deadline = min(deadline, now + share * (deadline - now))
-            with self.progress.aside():
+            with (
+                self.progress.aside(),
+                self.progress.sharing(ASKED_SHARE / (len(pieces) - number)),
+            ):
                 found = Engine(questions, self.progress).run()
             if found.best is not None:
                 wired[number] = (self.circuits[number].piece.path, found.best.skeleton)
                 if self._try(put_together(wired)) is not None:
                     break
-        self.progress.deadline = deadline
         self._clock("less energy")
 
     def _try(self, skeleton: Skeleton) -> Working | None:
@@ -368,14 +336,14 @@ class _Whole:
     def _projects(self, hard: Sequence[Circuit]) -> bool:
         """Return whether a design of the whole always holds one of the circuits `hard`."""
         own = frozenset().union(*(circuit.inputs for circuit in hard))
-        return bool(hard) and may_be_held(self.problem, _names(self.problem) - own)
+        return bool(hard) and may_be_held(self.problem, outside(self.problem) - own)
 
     def _hard_ones(self, hard: Sequence[Circuit]) -> Found:
         """Ask for the circuits `hard` together, with the plain ones counted in."""
         problem = self.problem
         loads = {r.load for c in hard for r in c.problem.requirements}
         asked = problem if len(hard) == len(self.circuits) else only(problem, loads)
-        own = _names(asked)
+        own = outside(asked)
         plain = [circuit for circuit in self.circuits if circuit not in hard]
         needed = {name for c in plain for name in essential(c.problem)}
         needed |= {name for c in plain for _, name in c.piece.path}
@@ -409,7 +377,7 @@ class _Whole:
                 lambda working: self._completed(working, plain),
                 supply,
                 sum(self.tools.fan_out(number) or 0 for number in nets.values()),
-                may_be_open(problem, _names(problem) - own),
+                may_be_open(problem, outside(problem) - own),
                 min((part.price for part, _ in sensing), default=None),
             )
         return self._ask(asked, catalogue, hard, larger)
@@ -423,17 +391,8 @@ class _Whole:
     ) -> Found:
         """Ask for designs of `asked` below the best; what the circuits have taught is known."""
         questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
-        for circuit in circuits:
-            levers = [name for _, name in circuit.piece.path]
-            first = first_runs(circuit.problem, self.seed)[:1]
-            for run in (*(LearnedRun(*run) for run in first), *circuit.engine.questions.runs):
-                questions.lift(run, levers)
         engine = Engine(questions, self.progress, larger)
-        engine.alone = [
-            Alone(circuit.engine, circuit.found)
-            for circuit in circuits
-            if may_be_held(asked, _names(asked) - circuit.inputs)
-        ]
+        make_known(engine, circuits)
         upper, known = None, None
         if self.best is not None:
             upper = self._key(self.best)
@@ -501,9 +460,6 @@ class _Whole:
         best = self.best
         return best is not None and self.limit is not None and self._key(best)[0] > self.limit
 
-    def _dear(self) -> str:
-        return f"more than {self.limit} coins are needed"
-
     def _done(self, found: Found) -> bool:
         """Return whether the best design meets the bound on the first objective, or that bound is
         beyond the largest price."""
@@ -561,8 +517,8 @@ class _Whole:
         impossible = found.exhausted and found.closed and ordered
         if not impossible and self.limit is not None and whole and self._ordered():
             impossible = found.closed or bool(found.floor and found.floor[0] > self.limit)
-            if impossible and self._dear() not in found.reasons:
-                found.reasons.append(self._dear())
+            if impossible and too_dear(self.limit) not in found.reasons:
+                found.reasons.append(too_dear(self.limit))
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
             bound=found.floor[0] if found.floor and ordered and not impossible else None,
@@ -574,8 +530,3 @@ class _Whole:
 
 def _has_times(problem: Problem) -> bool:
     return any(times_of(r.signal) for r in problem.requirements)
-
-
-def _names(problem: Problem) -> frozenset[str]:
-    """Return the outside inputs of a problem, the supply apart."""
-    return frozenset(item.name for item in problem.inputs) - {"supply"}

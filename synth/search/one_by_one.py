@@ -1,0 +1,170 @@
+"""Circuits solved one by one, each exactly, or as far as its share of the time goes.
+
+A circuit is asked for as one. Where that takes long and it has several signals, each of them is
+asked for by itself first: what comes of that is a design to begin with (see
+`synth.search.side_by_side`), and what each signal needs refutes parts lists of the circuit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from synth.problem import Problem
+from synth.search.apart import Piece, may_be_held, put_together, separate, take_apart
+from synth.search.basics import Found, LearnedRun, Progress, Tools, Working, design_key, floor_for
+from synth.search.circuits import Circuit, wirings_of
+from synth.search.engine import Alone, Engine
+from synth.search.lists import Catalogue
+from synth.search.questions import Questions
+from synth.search.remembered import found_by
+from synth.search.side_by_side import side_by_side
+from synth.search.stimuli import first_runs
+from synth.search.within import most_of_each
+
+FIRST_SHARE = 0.15
+"""Part of the time left that may go into a circuit of several signals, asked for as one, before
+each of them is asked for by itself."""
+APART_SHARE = 0.5
+"""Part of the time that may go into the circuits of a whole, once all of them have a design."""
+
+
+class OneByOne:
+    """The circuits of one problem, on their way to a design each; see the module's text."""
+
+    def __init__(
+        self,
+        problem: Problem,
+        pieces: Sequence[Piece],
+        tools: Tools,
+        progress: Progress,
+        seed: int,
+        limit: int | None = None,
+        within: bool = False,
+    ) -> None:
+        """`limit`: the largest price, where the price counts first. `within`: the problem is itself
+        part of a larger one (see `Engine`)."""
+        self.problem = problem
+        self.pieces = pieces
+        self.tools = tools
+        self.progress = progress
+        self.seed = seed
+        self.limit = limit
+        self.within = within
+        self.circuits: list[Circuit] = []
+
+    def solve(self) -> Found | None:
+        """Seek a design for each circuit, kept in `circuits`; return what is known of the whole
+        where one has none.
+
+        One that takes more than its share of the time is put off until all others have a design;
+        then it may take what is left.
+        """
+        put_off: list[Circuit] = []
+        whole = len(self.pieces) == 1 and not self.pieces[0].path
+        with self.progress.sharing(1 if whole else APART_SHARE):
+            for number, piece in enumerate(self.pieces):
+                self.progress.report(f"circuit {number + 1} of {len(self.pieces)}", None, None)
+                circuit = Circuit(piece, engine := self._engine_of(piece), engine.found)
+                self.circuits.append(circuit)
+                share = 1 / (len(self.pieces) - number)
+                with self.progress.aside(engine.within), self.progress.sharing(share):
+                    self._solve(circuit)
+                if circuit.found.best is None and not circuit.found.closed:
+                    put_off.append(circuit)
+                elif self._rules_out(engine):
+                    return self._no_circuit(engine)
+        for number, circuit in enumerate(put_off):
+            engine = circuit.engine
+            share = 1 / (len(put_off) - number)
+            with self.progress.aside(engine.within), self.progress.sharing(share):
+                circuit.found = found_by(engine, self.tools)
+            if circuit.found.best is None or self._rules_out(engine):
+                return self._no_circuit(engine)
+        return None
+
+    def _engine_of(self, piece: Piece) -> Engine:
+        inner = piece.problem
+        catalogue = Catalogue(inner, floor_for(self.tools), most=most_of_each(self.problem))
+        questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
+        within = self.within or len(self.pieces) > 1 or bool(piece.path)
+        # What the whole holds costs no more than the whole, but for what is in stock.
+        bounded = not self.problem.limits.stock and self._held(inner)
+        dearest = self.limit if bounded or not within else None
+        return Engine(questions, self.progress, within=within, dearest=dearest)
+
+    def _held(self, circuit: Problem) -> bool:
+        """Return whether a design of the whole always holds one of this circuit."""
+        return may_be_held(self.problem, outside(self.problem) - outside(circuit))
+
+    def _solve(self, circuit: Circuit) -> None:
+        """Ask for a circuit as one, and one signal after the other where that takes long, for a
+        design to begin with."""
+        engine = circuit.engine
+        groups = separate(engine.problem, by_signal=True)
+        several = len(groups) > 1 and engine.by_price
+        with self.progress.sharing(FIRST_SHARE if several else 1):
+            circuit.found = found_by(engine, self.tools)
+        if circuit.found.best is not None or circuit.found.closed or not several:
+            return
+        with self.progress.aside():
+            best = side_by_side(engine, groups, lambda group: self._first_design(group, circuit))
+        if best is not None:
+            engine.adopt(best)
+        make_known(engine, circuit.within)
+        circuit.found = found_by(engine, self.tools)
+
+    def _first_design(self, problem: Problem, larger: Circuit) -> Working | None:
+        """Return a design for some loads of a circuit: their circuits, put together. What these
+        are is kept with the larger one."""
+        asked = replace(problem, limits=replace(problem.limits, price=None))
+        pieces = take_apart(asked)
+        inner = OneByOne(asked, pieces, self.tools, self.progress, self.seed, within=True)
+        failed = inner.solve()
+        larger.within += inner.circuits
+        if failed is not None:
+            return None
+        whole = self._engine_of(Piece(asked, ()))
+        return whole.stands(put_together(wirings_of(inner.circuits)))
+
+    def _rules_out(self, engine: Engine) -> bool:
+        """Return whether what was found of a circuit shows that the whole has no design."""
+        found, dearest = engine.found, engine.dearest
+        if found.best is None or dearest is None:
+            return found.best is None and found.closed
+        return found.closed and design_key(found.best.design, engine.problem)[0] > dearest
+
+    def _no_circuit(self, engine: Engine) -> Found:
+        """Return what is known of the whole where a circuit has no design."""
+        found, dearest = engine.found, engine.dearest
+        if found.best is not None:
+            return Found(closed=True, exhausted=True, reasons=[too_dear(self.limit)])
+        if dearest is not None and found.floor and found.floor[0] > dearest:
+            found.reasons.append(too_dear(self.limit))
+        return found if self._held(engine.problem) else replace(found, closed=False)
+
+
+def make_known(engine: Engine, circuits: Sequence[Circuit]) -> None:
+    """Let an engine know what was found out about circuits that any of its designs holds."""
+    questions, asked = engine.questions, engine.problem
+    circuits = [*circuits, *(inner for circuit in circuits for inner in circuit.all_within())]
+    for circuit in circuits:
+        levers = [name for _, name in circuit.piece.path]
+        first = first_runs(circuit.problem, questions.seed)[:1]
+        for run in (*(LearnedRun(*run) for run in first), *circuit.engine.questions.runs):
+            questions.lift(run, levers)
+    engine.alone = [
+        Alone(circuit.engine, circuit.found)
+        for circuit in circuits
+        if may_be_held(asked, outside(asked) - circuit.inputs)
+    ]
+
+
+def outside(problem: Problem) -> frozenset[str]:
+    """Return the outside inputs of a problem, the supply apart."""
+    return frozenset(item.name for item in problem.inputs) - {"supply"}
+
+
+def too_dear(limit: int | None) -> str:
+    """Return the reason why there is nothing within the largest price."""
+    return f"more than {limit} coins are needed"

@@ -1,0 +1,121 @@
+"""Loads that share an input, one signal after the other: a first design of a large circuit.
+
+A circuit is asked for as one, for all of its loads. Where that takes too long, each signal is
+asked for by itself, and what was found is put on one supply, with one sensing part where several
+follow the same input. Where a lever would have to be in two places, the next signal's parts are
+asked for a wiring beside what is there. This proves nothing; it gives a design to begin with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from synth.design import PartInUse, Skeleton, Terminal
+from synth.parts.behaviour import LEVERS, SENSING
+from synth.problem import Problem
+from synth.search.apart import join, only
+from synth.search.basics import Working
+from synth.search.engine import Engine
+from synth.search.lists import Catalogue
+from synth.search.merging import EFFORT, engine_for, fewer_parts
+
+ALONE_SHARE = 0.5
+"""Part of the time left that may go into the signals one by one."""
+FEWER_SHARE = 0.3
+"""Part of the time left that may go into fewer parts for all of them."""
+
+
+def side_by_side(
+    engine: Engine, groups: Sequence[Problem], solve: Callable[[Problem], Working | None]
+) -> Working | None:
+    """Return a design of the engine's problem made of designs of `groups` of its loads, which
+    `solve` gives; None where one of them has none, or they do not go together."""
+    progress = engine.progress
+    best: Working | None = None
+    wirings: list[Skeleton] = []
+    loads: set[str] = set()
+    with progress.sharing(ALONE_SHARE):
+        for number, group in enumerate(groups):
+            with progress.sharing(1 / (len(groups) - number)):
+                alone = solve(group)
+            if alone is None:
+                return None
+            wirings.append(alone.skeleton)
+            loads |= {r.load for r in group.requirements}
+            if best is None:
+                best = alone
+                continue
+            last = number + 1 == len(groups)
+            both = engine if last else engine_for(only(engine.problem, loads), engine)
+            best = _beside(both, best, alone)
+            if best is None:
+                return None
+    if best is not None:
+        with progress.sharing(FEWER_SHARE):
+            for fewer in fewer_parts(engine, best.parts_list.items, wirings):
+                best = fewer
+    return best
+
+
+def _beside(both: Engine, there: Working, new: Working) -> Working | None:
+    """Return a design for the loads of two others, None where none is found."""
+    catalogue, questions = both.catalogue, both.questions
+    skeleton = with_common_sensing(join([there.skeleton, new.skeleton]))
+    working = both.stands(skeleton)
+    if working is not None:
+        return working
+    parts_list = catalogue.measure(_levers_once(catalogue, catalogue.items_of(skeleton)))
+    if parts_list is None:
+        return None
+    for given in (there.skeleton, new.skeleton, None):
+        answer = questions.working(parts_list, effort=EFFORT, given=given)
+        if isinstance(answer, Working):
+            return answer
+    return None
+
+
+def with_common_sensing(skeleton: Skeleton) -> Skeleton:
+    """Return a wiring in which sensing parts that are alike in all, and on the same output, are
+    one: their outputs are live together."""
+    feeds = dict.fromkeys(skeleton.feeds)
+    parts = {part.name: part for part in skeleton.parts}
+    again = True
+    while again:
+        again = False
+        kept: dict[object, str] = {}
+        on = {target: source for source, target in feeds}
+        for part in list(parts.values()):
+            if part.type not in SENSING:
+                continue
+            alike = (replace(part, name=""), on.get(Terminal(part.name, "in")))
+            name = kept.setdefault(alike, part.name)
+            if name != part.name:
+                again = True
+                del parts[part.name]
+                feeds = _in_its_place(feeds, part, name)
+    return Skeleton(skeleton.kit, tuple(parts.values()), tuple(feeds))
+
+
+def _in_its_place(
+    feeds: dict[tuple[Terminal, Terminal], None], part: PartInUse, name: str
+) -> dict[tuple[Terminal, Terminal], None]:
+    """Return these feeds with what `part` feeds on the part called `name`."""
+    return {
+        (replace(source, part=name) if source.part == part.name else source, target): None
+        for source, target in feeds
+        if target.part != part.name
+    }
+
+
+def _levers_once(catalogue: Catalogue, items: Sequence[int]) -> tuple[int, ...]:
+    """Return these items with one part for each lever."""
+    kept: list[int] = []
+    levers: set[str] = set()
+    for item in items:
+        part, follows = catalogue.offers[item]
+        if part.type not in LEVERS or follows not in levers:
+            kept.append(item)
+        if part.type in LEVERS:
+            levers.add(follows)
+    return tuple(kept)

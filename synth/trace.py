@@ -17,6 +17,10 @@ class Moment:
     inputs: tuple[tuple[str, bool], ...] = ()
 
 
+Order = tuple[tuple[str, ...], ...]
+"""Names of the parts that move after an event, step by step, while the others wait."""
+
+
 @dataclass(frozen=True)
 class Track:
     """One named signal: its level at 0 and the moments of its changes, in order.

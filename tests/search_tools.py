@@ -15,7 +15,7 @@ from random import Random
 from check_designs import FULL, asked, part
 
 from synth.check.circuit import Circuit
-from synth.check.simulate import run
+from synth.check.simulate import Override, run
 from synth.design import Design, PartInUse, Skeleton, Terminal, Wire
 from synth.parts.behaviour import SENSING, SHAPES, PartType
 from synth.parts.kit import Kit, Trigger
@@ -24,9 +24,9 @@ from synth.search.formula import Formula
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring, supply_part
 from synth.search.solver import CpSat
-from synth.search.unroll import Unrolled
+from synth.search.unroll import MAY_WAIT, Unrolled
 from synth.signals import Level
-from synth.trace import Moment
+from synth.trace import Moment, Order
 
 INSTANT = dataclasses.replace(FULL, trigger=Trigger.INSTANT)
 KITS = {"held": FULL, "instant": INSTANT}
@@ -53,9 +53,11 @@ def a_problem(kit: Kit, loads: Sequence[str], **more: object) -> Problem:
     return asked(wanted, *INPUTS, kit=kit, times=TIMES, **more)
 
 
-def a_part(random: Random, name: str, kit: Kit) -> PartInUse:
-    """Return a random part with random settings."""
-    kind = random.choice(KINDS)
+def a_part(
+    random: Random, name: str, kit: Kit, kinds: Sequence[PartType] = KINDS
+) -> PartInUse:
+    """Return a random part, one of these types, with random settings."""
+    kind = random.choice(kinds)
     inputs = {PartType.SENSOR: "hot", PartType.SWITCH: "lever", PartType.PUSH_BUTTON: "bell"}
     match kind:
         case PartType.SENSOR | PartType.SWITCH | PartType.PUSH_BUTTON:
@@ -74,7 +76,13 @@ def a_part(random: Random, name: str, kit: Kit) -> PartInUse:
     return part(name, kind, kit)
 
 
-def a_skeleton(random: Random, kit: Kit, most: int, loads: Sequence[str]) -> Skeleton:
+def a_skeleton(
+    random: Random,
+    kit: Kit,
+    most: int,
+    loads: Sequence[str],
+    kinds: Sequence[PartType] = KINDS,
+) -> Skeleton:
     """Return a random wiring in the order of its power flow, without parts that feed nothing.
 
     Joints join two different outputs other than the supply's, the earlier one first: the form in
@@ -84,7 +92,7 @@ def a_skeleton(random: Random, kit: Kit, most: int, loads: Sequence[str]) -> Ske
     outputs: list[Terminal] = [Terminal("supply", "out")]
     feeds: list[tuple[Terminal, Terminal]] = []
     for number in range(most):
-        item = a_part(random, f"P{number}", kit)
+        item = a_part(random, f"P{number}", kit, kinds)
         if item.type is PartType.JOINT:
             if len(outputs) < 3:
                 continue
@@ -186,10 +194,14 @@ def unsplit(skeleton: Skeleton) -> Design:
 
 
 def concrete_run(
-    skeleton: Skeleton, problem: Problem, moments: Sequence[Moment], horizon: int
+    skeleton: Skeleton,
+    problem: Problem,
+    moments: Sequence[Moment],
+    horizon: int,
+    override: Override | None = None,
 ) -> Concrete:
     """Return what the checker's own stepping says of this wiring up to and with `horizon`."""
-    circuit = Circuit(unsplit(skeleton), problem.kit, tuple(i.name for i in problem.inputs))
+    circuit = circuit_of(skeleton, problem)
     found = Concrete()
     look, evaluations = circuit.look, 0
 
@@ -213,16 +225,88 @@ def concrete_run(
 
     last = 0
     circuit.look = counting  # type: ignore[method-assign, assignment]
-    found.marks = run(circuit, moments, Fraction(horizon) + Fraction(1, 100), watch=watch).marks
+    end = Fraction(horizon) + Fraction(1, 100)
+    found.marks = run(circuit, moments, end, override, watch).marks
     return found
+
+
+def circuit_of(skeleton: Skeleton, problem: Problem) -> Circuit:
+    """Return a wiring ready to be stepped through by the checker."""
+    return Circuit(unsplit(skeleton), problem.kit, tuple(i.name for i in problem.inputs))
+
+
+def ordered_run(
+    skeleton: Skeleton,
+    problem: Problem,
+    moments: Sequence[Moment],
+    horizon: int,
+    moment: Fraction,
+    order: Order,
+) -> Concrete | None:
+    """Return the concrete run in which the parts move in this order after the event at `moment`,
+    see `in_order`. None where they do not settle then, or a time is up at that very moment."""
+    circuit = circuit_of(skeleton, problem)
+    before, after = circuit.start, None
+
+    def keep(time: Fraction, on: int, state: tuple[int, ...]) -> None:
+        nonlocal before, after
+        if time < moment:
+            before = state
+        elif time == moment:
+            after = state
+
+    run(circuit, moments, Fraction(horizon), watch=keep)
+    vector = 0
+    for change in moments:
+        for name, level in change.inputs if change.time <= moment else ():
+            vector = vector | circuit.bits[name] if level else vector & ~circuit.bits[name]
+    together = in_order(circuit, before, vector, ())
+    taken = in_order(circuit, before, vector, order)
+    if after is None or together is None or together[0] != after or taken is None:
+        return None
+    found = concrete_run(skeleton, problem, moments, horizon, {moment: taken})
+    # How many steps it took, and what blinked, is not asked of another order.
+    found.steps = [0 if t == moment else n for t, n in zip(found.times, found.steps, strict=True)]
+    found.marks = tuple(mark for mark in found.marks if mark[0] != moment)
+    return found
+
+
+def in_order(
+    circuit: Circuit, state: tuple[int, ...], vector: int, order: Order, most: int = 6
+) -> tuple[tuple[int, ...], int] | None:
+    """Return the state in which the parts settle after an event, and the timers whose time starts
+    anew; None when they do not within `most` steps after the last of `order`.
+
+    In each step of `order` relays that it does not name stay as they are; then all move.
+    """
+    anew = 0
+    for step in range(len(order) + most):
+        _, rows = circuit.look(state, vector, 0)
+        excited = [i for i, row in enumerate(rows) if row[3]]
+        if not excited and step >= len(order):
+            after = tuple(row[1] for row in rows)
+            running = sum(1 << i for i, part in enumerate(circuit.parts) if part.limit(after[i]))
+            return after, anew & running
+        moves = [row[0] if row[3] else row[1] for row in rows]
+        for i in excited:
+            part = circuit.parts[i]
+            if step < len(order) and part.kind in MAY_WAIT and part.name not in order[step]:
+                continue
+            moves[i] = rows[i][1]
+            anew |= rows[i][2] << i
+        state = tuple(moves)
+    return None
 
 
 def scenario_of(
     problem: Problem, moments: Sequence[Moment], horizon: int, done: Concrete,
     also: Iterable[Fraction], times: Iterable[int] = (),
+    orders: Sequence[tuple[Fraction, Order]] = (),
 ) -> Scenario:
     """Return the scenario of these moments in which the loads are asked to do what `done` did."""
-    scenario = build_scenario(problem, moments, times, horizon, 60, depth=1, also=also)
+    scenario = build_scenario(
+        problem, moments, times, horizon, 60, depth=1, also=also, orders=orders
+    )
     points = tuple(
         dataclasses.replace(
             point,

@@ -28,6 +28,7 @@ from plain_simulation import STEP, first_failure
 from search_tools import unsplit
 
 from synth.check import check, simulate
+from synth.check.replay import orders_that_end
 from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import SHAPES, SPLITTING, TIMED, PartType
 from synth.pose import pose
@@ -156,6 +157,7 @@ def the_engine(problem: Problem) -> Engine:
         check,
         instants,
         lambda consumers: fan_out_price(consumers, problem.kit, limits),
+        orders=orders_that_end,
     )
     catalogue = Catalogue(problem, floor_for(tools), most=most_of_each(problem))
     return Engine(Questions(problem, catalogue, tools, Progress(), 1), Progress())

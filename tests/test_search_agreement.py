@@ -9,6 +9,8 @@ direction is left: what really does it is never refused.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from fractions import Fraction
 from random import Random
 
 import pytest
@@ -18,16 +20,27 @@ from search_tools import (
     a_problem,
     a_skeleton,
     accepts,
+    circuit_of,
     concrete_run,
     flipped,
+    ordered_run,
     scenario_of,
     some_moments,
     types_in,
 )
 
-from synth.parts.behaviour import TIMED
-from synth.problem import Apart, Peak
+from synth.check.settle import every_order, settle
+from synth.design import Skeleton
+from synth.parts.behaviour import TIMED, PartType
+from synth.problem import Apart, Peak, Problem
+from synth.search.unroll import MAY_WAIT
+from synth.trace import Moment, Order
 
+RACING = (
+    *(2 * (PartType.RELAY_MAKE, PartType.RELAY_BREAK, PartType.BISTABLE)),
+    *(PartType.RELAY_CHANGEOVER, PartType.PULSE, PartType.SENSOR, PartType.SWITCH, PartType.JOINT),
+)
+"""Parts of which random wirings race more often."""
 HORIZON = 7000
 DEPTH = 6
 LOADS = ("lamp", "fan")
@@ -76,6 +89,61 @@ def test_model_accepts_exactly_what_the_semantics_do_at_length(trigger: str) -> 
     for seed in range(1000, 1900):
         agree(seed, trigger, counts)
     assert all(counts[kind.value] > 20 for kind in KINDS), counts
+
+
+def a_race(skeleton: Skeleton, problem: Problem, moments: Sequence[Moment]) -> tuple[
+    Fraction, Order
+] | None:
+    """Return an event after which some order of moving leads elsewhere, and this order."""
+    circuit = circuit_of(skeleton, problem)
+    state, vector = circuit.start, 0
+    for moment in moments:
+        for name, level in moment.inputs:
+            vector = vector | circuit.bits[name] if level else vector & ~circuit.bits[name]
+        together = settle(circuit, state, vector, 0)
+        if together.chatter:
+            return None
+        for other in every_order(circuit, state, vector, 0):
+            if not other.chatter and other.state != together.state:
+                return moment.time, tuple(circuit.names(step) for step in other.order)
+        state = together.state
+    return None
+
+
+def agree_in_order(seed: int, trigger: str, counts: Counter[str]) -> None:
+    """Compare one random wiring in one random run, in which relays move in some order after an
+    event: one that matters, or a random one."""
+    random = Random(seed)
+    kit = KITS[trigger]
+    problem = a_problem(kit, LOADS)
+    skeleton = a_skeleton(random, kit, random.randrange(4, 12), LOADS, RACING)
+    moments = some_moments(random, HORIZON)
+    race = a_race(skeleton, problem, moments)
+    if race is None and seed % 20:
+        return
+    relays = [part.name for part in skeleton.parts if part.type in MAY_WAIT]
+    steps = [tuple(n for n in relays if random.random() < 0.5) for _ in range(3)]
+    moment, order = race or (random.choice(moments).time, tuple(steps))
+    done = ordered_run(skeleton, problem, moments, HORIZON, moment, order)
+    if done is None or not done.clean(DEPTH):
+        return
+    asked = scenario_of(
+        problem, moments, HORIZON, done, done.instants(HORIZON), orders=((moment, order),)
+    )
+    assert accepts(skeleton, problem, asked, DEPTH), (seed, trigger)
+    wrong = flipped(asked, random.randrange(len(asked.points)), random.randrange(len(LOADS)))
+    assert not accepts(skeleton, problem, wrong, DEPTH), (seed, trigger)
+    together = concrete_run(skeleton, problem, moments, HORIZON)
+    counts["all"] += 1
+    counts["race"] += (together.times, together.loads) != (done.times, done.loads)
+
+
+@pytest.mark.parametrize("trigger", KITS)
+def test_an_order_of_moving_is_followed(trigger: str) -> None:
+    counts: Counter[str] = Counter()
+    for seed in range(1500):
+        agree_in_order(seed, trigger, counts)
+    assert counts["race"] > 5 and counts["all"] > 40, counts
 
 
 @pytest.mark.parametrize("trigger", KITS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from test_known_designs import the_engine
 
 from synth import pipeline
 from synth.search.basics import Progress, Tools, floor_for
@@ -39,3 +40,52 @@ def test_lists_put_off_at_one_price_come_in_order(monkeypatch: pytest.MonkeyPatc
     assert found.floor is not None and found.floor >= keys[-1] and not found.closed
     again = [(key, items) for key, priced, items in asked if priced]
     assert len({key for key, _ in again}) < len(again), "no two lists were put off at one price"
+
+
+def test_a_run_that_had_to_end_goes_on_where_it_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At whatever list time is up, new or put off: all lists are asked in the same order, that one
+    twice."""
+    problem = pipeline.read_problem(None, "lamp while hot", "starter")
+    nothing: Any = None
+    tools = Tools(nothing, nothing, nothing, lambda n: fan_out_price(n, problem.kit))
+    asked: list[tuple[bool, tuple[int, ...]]] = []
+    ends: list[int] = []
+
+    def answer(priced: bool, parts_list: PartsList) -> bool | None:
+        asked.append((priced, parts_list.items))
+        return None if len(asked) - 1 in ends else not priced
+
+    monkeypatch.setattr(Engine, "_works", lambda self, items, found: answer(False, items))
+    monkeypatch.setattr(Engine, "_dearer", lambda self, items, key, found: answer(True, items))
+
+    def run(*stops: int) -> list[tuple[bool, tuple[int, ...]]]:
+        asked.clear()
+        ends[:] = [*stops, 40]
+        catalogue = Catalogue(problem, floor_for(tools))
+        engine = Engine(Questions(problem, catalogue, tools, Progress(), 1), Progress())
+        for _ in ends:
+            assert not engine.run().closed
+        return list(asked)
+
+    plain = run()
+    assert any(priced for priced, _ in plain)
+    for stop in range(39):
+        broken = run(stop)
+        assert broken[stop] == broken[stop + 1]
+        assert [*broken[:stop], *broken[stop + 1 :]] == plain[:40]
+    places = [place for place, (priced, _) in enumerate(plain) if priced]
+    assert places and len(plain) == 41
+
+
+def test_a_race_rules_out_more_than_one_wiring() -> None:
+    """Two make and two break relays cannot change a lamp over at each press: of the wirings that
+    do when all parts move together, each has a race, and a few orders of moving show them all."""
+    problem = pipeline.read_problem(None, "lamp toggled by button", "starter")
+    engine = the_engine(problem)
+    offers = {part.name: place for place, (part, _) in enumerate(engine.catalogue.offers)}
+    names = ("push button", *(2 * ("relay make", "relay break")), "joint")
+    parts_list = engine.catalogue.measure(tuple(sorted(offers[name] for name in names)))
+    assert parts_list is not None
+    assert engine.questions.working(parts_list) is False
+    races = [run for run in engine.questions.runs if run.orders]
+    assert races and len(engine.questions.runs) < 15 and not engine.questions.excluded

@@ -50,6 +50,17 @@ def orders_taken(
     return {}
 
 
+def orders_that_end(
+    design: Design, problem: Problem, example: Counterexample
+) -> Mapping[Fraction, tuple[tuple[str, ...], ...]]:
+    """Return the orders of `orders_taken` without what is for ever: empty where parts then change
+    for ever."""
+    taken = orders_taken(design, problem, example)
+    if any(endless for _, endless in taken.values()):
+        return {}
+    return {moment: steps for moment, (steps, _) in taken.items()}
+
+
 @dataclass(frozen=True)
 class _Point:
     """A settled instant: state, input levels, when each time ends, and the moment itself."""

@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from synth.check import check, simulate
+from synth.check.replay import orders_that_end
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, Undecided
 from synth.problem import Problem
@@ -218,6 +219,7 @@ def _tools(
         wastes,
         fast,
         memory,
+        orders_that_end,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -11,10 +11,10 @@ from typing import Protocol, TypeVar
 
 from synth.design import Design, Skeleton
 from synth.problem import Objective, Problem
-from synth.result import Verdict
+from synth.result import Counterexample, Verdict
 from synth.search.bounds import sharing_floor
 from synth.search.lists import Key, PartsList
-from synth.trace import Moment
+from synth.trace import Moment, Order
 
 DEPTH = 8
 """Evaluations in which a circuit must have settled after an event: a bound of every claim."""
@@ -60,9 +60,10 @@ class Tools:
     the limits), `check` judges a design exactly (None: not in time), `instants` gives the moments
     in ticks at which anything happens in a concrete run up to `end`, `fan_out` prices a net, and
     `wastes` says whether the cheapest split of so many inputs of one unit each wastes units, or,
-    with True, if one of them needs more. `fast` says that the optional solver for plain clauses,
-    which must be installed, answers what it can. `memory` holds what earlier runs have proved
-    (None: nothing is known, nothing is kept).
+    with True, if one of them needs more. `orders` gives, by moment, in which order the parts move
+    in a counterexample that shows a race (empty: not known). `fast` says that the optional solver
+    for plain clauses, which must be installed, answers what it can. `memory` holds what earlier
+    runs have proved (None: nothing is known, nothing is kept).
     """
 
     share: Callable[[Skeleton, Problem], Design | None]
@@ -72,6 +73,9 @@ class Tools:
     wastes: Callable[[int, bool], bool] = lambda number, uneven: False
     fast: bool = False
     memory: Memory | None = None
+    orders: Callable[[Design, Problem, Counterexample], Mapping[Fraction, Order]] = (
+        lambda design, problem, example: {}
+    )
 
 
 def floor_for(tools: Tools) -> Callable[[int], int | None]:
@@ -167,11 +171,13 @@ class Progress:
 
 @dataclass(frozen=True)
 class LearnedRun:
-    """A run that refuted a wiring: its moments, last instant (ticks), and instants of events."""
+    """A run that refuted a wiring: its moments, last instant (ticks), instants of events, and in
+    which order the parts move at some of them, where they do not all move together."""
 
     moments: tuple[Moment, ...]
     last: int
     instants: tuple[Fraction, ...] = ()
+    orders: tuple[tuple[Fraction, Order], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Literal
 
 from synth.design import Design, PartInUse, Skeleton, Terminal
@@ -111,7 +112,13 @@ class Questions:
         levels = (*first.inputs, *((name, True) for name in also_on if name in names))
         moments = (Moment(first.time, levels), *run.moments[1:])
         scenario = build_scenario(
-            self.problem, moments, self.problem.times, run.last, POINTS, also=run.instants
+            self.problem,
+            moments,
+            self.problem.times,
+            run.last,
+            POINTS,
+            also=run.instants,
+            orders=run.orders,
         )
         if len(scenario.points) <= 4 * POINTS:
             self.learned.append(scenario)
@@ -346,10 +353,16 @@ class Questions:
                 self.excluded.append(drawing(bare))
                 return None
             shown = defect.counterexample
-            if shown is None or not shown.moments or shown.orders:
+            if shown is None or not shown.moments:
                 continue
             last = max(m.time for m in shown.moments)
-            instants = self.tools.instants(design, self.problem, shown.moments, last + 1)
+            orders = tuple(self.tools.orders(design, self.problem, shown).items())
+            if shown.orders and (not orders or shown.trace is None):
+                continue
+            if shown.orders and shown.trace is not None:
+                instants: Sequence[Fraction] = [t for t in shown.trace.instants if t <= last]
+            else:
+                instants = self.tools.instants(design, self.problem, shown.moments, last + 1)
             scenario = build_scenario(
                 self.problem,
                 shown.moments,
@@ -357,10 +370,11 @@ class Questions:
                 int(last),
                 POINTS,
                 also=instants,
+                orders=orders,
             )
             if self.refutes(scenario, bare, slots):
                 self.learned.append(scenario)
-                self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants)))
+                self.runs.append(LearnedRun(shown.moments, int(last), tuple(instants), orders))
                 return scenario
         self.excluded.append(bare)
         return None

@@ -149,7 +149,15 @@ def _scenario_of(run: LearnedRun, questions: Questions) -> Scenario:
     That it is the same one is compared before a lesson is kept.
     """
     problem = questions.problem
-    return build_scenario(problem, run.moments, problem.times, run.last, POINTS, also=run.instants)
+    return build_scenario(
+        problem,
+        run.moments,
+        problem.times,
+        run.last,
+        POINTS,
+        also=run.instants,
+        orders=run.orders,
+    )
 
 
 def _indices(lesson: Lesson) -> set[int]:

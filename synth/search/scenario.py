@@ -35,7 +35,7 @@ from fractions import Fraction
 from math import gcd, lcm
 
 from synth.problem import Problem
-from synth.trace import Moment
+from synth.trace import Moment, Order
 
 MOST_OWN = 2000
 """Most expiries of the clocks of required signals in one run, which ends there."""
@@ -48,13 +48,16 @@ class Point:
     """One instant of the grid: its time in ticks (counted finely, see `Scenario.fine`), the
     levels of all inputs from then on, and the level that each load must settle at. `waits` are
     later instants, the next of each class, at which some load changes if no input does; `rises`
-    says whether some load then goes on at one."""
+    says whether some load then goes on at one. `order`: after this event only the relays named
+    move in the first step, then in the second, and so on, before all move together; any order is
+    one that a design must stand."""
 
     time: int
     inputs: tuple[bool, ...]
     loads: tuple[bool, ...]
     waits: tuple[int, ...] = ()
     rises: bool = False
+    order: Order = ()
 
 
 @dataclass(frozen=True)
@@ -80,13 +83,15 @@ def build_scenario(
     depth: int = 3,
     also: Iterable[int | Fraction] = (),
     cut: int | None = None,
+    orders: Sequence[tuple[Fraction, Order]] = (),
 ) -> Scenario:
     """Return the scenario in which the inputs change at `moments`, over a grid up to `horizon`.
 
     The grid holds every moment, every instant at which a required signal's own clock expires,
     the instants `also` (ticks), and what can be reached from these by adding up to `depth` of
     the settings in `times` (ticks). When that is more than `most_points`, fewer sums are taken.
-    With `cut` the run ends after so many points at most: a shorter run only asks less.
+    `orders` says in which order parts move after some events (ticks). With `cut` the run ends
+    after so many points at most: a shorter run only asks less.
     """
     also = tuple(also)
     fine = lcm(*(moment.time.denominator for moment in moments))
@@ -129,11 +134,12 @@ def build_scenario(
         points.append(Point(time, tuple(levels[n] for n in names), tuple(loads.values())))
         ahead.settled(time, state, clocks, loads)
     coming = ahead.coming()
+    taken = {int(time * fine): order for time, order in orders}
     return Scenario(
         names,
         tuple(r.load for r in problem.requirements),
         tuple(
-            replace(point, waits=waits, rises=rises)
+            replace(point, waits=waits, rises=rises, order=taken.get(point.time, ()))
             for point, (waits, rises) in zip(points, coming, strict=True)
         ),
         fine,

@@ -10,6 +10,7 @@ nothing more is asked of it, so the grid is no bound on the designs that can be 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -21,6 +22,8 @@ from synth.search.slots import Wiring
 
 LONGEST_STRETCH = 4
 """So many points at most, of those at which the same change is waited for, are kept apart."""
+MAY_WAIT = frozenset(CONTROLLED - EDGE_SENSITIVE - TIMED)
+"""Parts that an order can tell to wait: what they wait for shows in their inputs, step by step."""
 RELAYS = (PartType.RELAY_MAKE, PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER)
 
 
@@ -101,21 +104,36 @@ class Unrolled:
         started: dict[int, list[int]] = {i: [] for i in self.clocks}
         steps: list[list[int]] = []
         differs: list[int] = []
-        for step in range(self.depth):
+        for step in range(len(point.order) + self.depth):
             first = step == 0
             if not first or changed:
                 self._evaluate(levels)
             steps.append([self.live_in[i, "in"] for i, s in self._loads()])
-            self.state, differs = self._step(due if first else {}, started)
+            waiting = self._held_back(index, step)
+            self.state, differs = self._step(due if first else {}, started, waiting)
         self.escaped = formula.either([self.escaped, *stray])
+        if point.order:
+            # Of other orders than all together it is only asked where they end, if they do so soon.
+            self.escaped, steps = formula.either([self.escaped, *differs]), []
         unless = [] if self.escaped == -self.true else [self.escaped]
-        for literal in differs:
+        for literal in differs if not point.order else ():
             formula.add(-literal, *unless)
         self._oblige(index, steps)
         for i in self.clocks:
             self._run(i, index, started[i])
         self._wait(index)
         self._distinct(index)
+
+    def _held_back(self, index: int, step: int) -> frozenset[int]:
+        """Return the slots of the relays that do not move in this step, excited or not."""
+        order = self.scenario.points[index].order
+        if step >= len(order):
+            return frozenset()
+        return frozenset(
+            i
+            for i, slot in enumerate(self.wiring.slots)
+            if slot.kind in MAY_WAIT and slot.name not in order[step]
+        )
 
     def _loads(self) -> list[tuple[int, str]]:
         return [(i, s.load) for i, s in enumerate(self.wiring.slots) if s.load]
@@ -182,9 +200,13 @@ class Unrolled:
     # -- one settling step -------------------------------------------------------------------
 
     def _step(
-        self, due: dict[int, int], started: dict[int, list[int]]
+        self,
+        due: dict[int, int],
+        started: dict[int, list[int]],
+        waiting: Collection[int] = (),
     ) -> tuple[dict[int, Memory], list[int]]:
-        """Return the states after all parts moved, and literals for "this part changed"."""
+        """Return the states after all parts but those `waiting` moved, and literals for "this part
+        changed, or would have"."""
         new: dict[int, Memory] = {}
         differs: list[int] = []
         edges: list[int] = []
@@ -215,6 +237,8 @@ class Unrolled:
             differs.append(self._differ(old.contact, new[i].contact))
             if slot.kind in TIMED:
                 differs.append(self._differ(old.running, new[i].running))
+            if i in waiting:
+                new[i] = old
         if not edges:
             return new, [d for d in differs if d != -self.true]
         others = [w for w in due.values() if w != -self.true]

@@ -20,7 +20,7 @@ from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, To
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue, PartsList
-from synth.search.live import ROOM, Live, too_large
+from synth.search.live import Live, too_large
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring
 from synth.search.stimuli import drifting_run, first_runs
@@ -34,6 +34,8 @@ was found in the examples took less than a tenth of it."""
 LONGEST_QUESTION = 5.0
 """Seconds that a question may take which only spares another one."""
 
+LIGHT = 150_000
+"""Most clauses, by estimate, of a model that others may be asked beside."""
 MOST_MORE = 8
 """Parts that a model kept alive has more than the first list it is asked about, at most."""
 FEW_LOADS = 16
@@ -173,7 +175,7 @@ class Questions:
 
     def light(self, items: tuple[int, ...]) -> bool:
         """Return whether there is room for several models of such lists at a time."""
-        return not too_large(self.catalogue.slots(items, self.loads), self.plain, ROOM)
+        return not too_large(self.catalogue.slots(items, self.loads), self.plain, LIGHT)
 
     def every(
         self, parts_list: PartsList, rest: int, frugal: bool = False

@@ -51,7 +51,7 @@ def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
         inputs = () if by_signal else inputs_of(requirement.signal) - {"supply"}
         tokens = {f"in {name}" for name in inputs}
         tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
-        for pair in problem.apart:
+        for pair in problem.apart if not by_signal else ():
             if requirement.load in (pair.first, pair.second):
                 tokens |= {f"load {pair.first}", f"load {pair.second}"}
         if by_signal or len(tokens) == 1:

@@ -8,6 +8,7 @@ asked for a wiring beside what is there. This proves nothing; it gives a design 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -19,9 +20,12 @@ from synth.search.basics import Working
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.merging import EFFORT, engine_for, fewer_parts
+from synth.signals import times_of
 
-ALONE_SHARE = 0.5
+ALL_SHARE = 0.8
 """Part of the time left that may go into the signals one by one."""
+ALONE_SHARE = 0.4
+"""Part of the time of one of them that may go into a design for it by itself."""
 FEWER_SHARE = 0.3
 """Part of the time left that may go into fewer parts for all of them."""
 
@@ -30,25 +34,21 @@ def side_by_side(
     engine: Engine, groups: Sequence[Problem], solve: Callable[[Problem], Working | None]
 ) -> Working | None:
     """Return a design of the engine's problem made of designs of `groups` of its loads, which
-    `solve` gives; None where one of them has none, or they do not go together."""
+    `solve` gives; None where they do not come to one. What is easy comes first."""
     progress = engine.progress
     best: Working | None = None
     wirings: list[Skeleton] = []
     loads: set[str] = set()
-    with progress.sharing(ALONE_SHARE):
-        for number, group in enumerate(groups):
-            with progress.sharing(1 / (len(groups) - number)):
-                alone = solve(group)
-            if alone is None:
-                return None
-            wirings.append(alone.skeleton)
+    with progress.sharing(ALL_SHARE):
+        for number, group in enumerate(sorted(groups, key=_hardness)):
             loads |= {r.load for r in group.requirements}
-            if best is None:
-                best = alone
-                continue
             last = number + 1 == len(groups)
             both = engine if last else engine_for(only(engine.problem, loads), engine)
-            best = _beside(both, best, alone)
+            with progress.sharing(1 / (len(groups) - number)):
+                with progress.sharing(ALONE_SHARE if best else 1):
+                    alone = solve(group)
+                wirings += [alone.skeleton] if alone else []
+                best = _beside(both, best, alone) if best else alone
             if best is None:
                 return None
     if best is not None:
@@ -58,18 +58,43 @@ def side_by_side(
     return best
 
 
-def _beside(both: Engine, there: Working, new: Working) -> Working | None:
-    """Return a design for the loads of two others, None where none is found."""
+def _hardness(group: Problem) -> tuple[int, int]:
+    """Return how hard some loads may be to find a design for: their times, and their inputs."""
+    times = set[int]().union(*(times_of(r.signal) for r in group.requirements))
+    return len(times), len(group.inputs)
+
+
+def _beside(both: Engine, there: Working, new: Working | None) -> Working | None:
+    """Return a design for the loads of a design that is there and some others, for which there
+    may be one by itself; None where none is found."""
     catalogue, questions = both.catalogue, both.questions
-    skeleton = with_common_sensing(join([there.skeleton, new.skeleton]))
-    working = both.stands(skeleton)
-    if working is not None:
-        return working
-    parts_list = catalogue.measure(_levers_once(catalogue, catalogue.items_of(skeleton)))
-    if parts_list is None:
-        return None
-    for given in (there.skeleton, new.skeleton, None):
-        answer = questions.working(parts_list, effort=EFFORT, given=given)
+    if new is not None:
+        skeleton = with_common_sensing(join([there.skeleton, new.skeleton]))
+        working = both.stands(skeleton)
+        if working is not None:
+            return working
+        parts_list = catalogue.measure(_levers_once(catalogue, catalogue.items_of(skeleton)))
+        for given in (there.skeleton, new.skeleton) if parts_list is not None else ():
+            assert parts_list is not None
+            answer = questions.working(parts_list, effort=EFFORT, given=given)
+            if isinstance(answer, Working):
+                return answer
+    return _grown(both, there)
+
+
+def _grown(both: Engine, there: Working) -> Working | None:
+    """Return a design that holds the one that is there, with the fewest coins more that are found;
+    None where there is no time for it."""
+    catalogue = both.catalogue
+    needed = Counter(catalogue.items_of(there.skeleton)) | Counter(both.needed() or ())
+    for parts_list in catalogue.in_order(
+        sorted(needed.elements()), both.problem.objectives, both.waiting.count
+    ):
+        if both.progress.over():
+            return None
+        if both.hopeless(parts_list):
+            continue
+        answer = both.questions.working(parts_list, effort=EFFORT, given=there.skeleton)
         if isinstance(answer, Working):
             return answer
     return None

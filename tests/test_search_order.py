@@ -8,7 +8,7 @@ import pytest
 from test_known_designs import the_engine
 
 from synth import pipeline
-from synth.search.basics import Progress, Tools, floor_for
+from synth.search.basics import Found, Progress, Tools, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue, PartsList
 from synth.search.questions import Questions
@@ -50,10 +50,14 @@ def test_a_run_that_had_to_end_goes_on_where_it_ended(monkeypatch: pytest.Monkey
     tools = Tools(nothing, nothing, nothing, lambda n: fan_out_price(n, problem.kit))
     asked: list[tuple[bool, tuple[int, ...]]] = []
     ends: list[int] = []
+    late: list[bool] = []
 
     def answer(priced: bool, parts_list: PartsList) -> bool | None:
         asked.append((priced, parts_list.items))
-        return None if len(asked) - 1 in ends else not priced
+        if len(asked) - 1 not in ends:
+            return not priced
+        late.append(True)
+        return None
 
     monkeypatch.setattr(Engine, "_works", lambda self, items, found: answer(False, items))
     monkeypatch.setattr(Engine, "_dearer", lambda self, items, key, found: answer(True, items))
@@ -62,8 +66,10 @@ def test_a_run_that_had_to_end_goes_on_where_it_ended(monkeypatch: pytest.Monkey
         asked.clear()
         ends[:] = [*stops, 40]
         catalogue = Catalogue(problem, floor_for(tools))
-        engine = Engine(Questions(problem, catalogue, tools, Progress(), 1), Progress())
+        progress = Progress(asked_to_stop=lambda: bool(late))
+        engine = Engine(Questions(problem, catalogue, tools, progress, 1), progress)
         for _ in ends:
+            late.clear()
             assert not engine.run().closed
         return list(asked)
 
@@ -75,6 +81,45 @@ def test_a_run_that_had_to_end_goes_on_where_it_ended(monkeypatch: pytest.Monkey
         assert [*broken[:stop], *broken[stop + 1 :]] == plain[:40]
     places = [place for place, (priced, _) in enumerate(plain) if priced]
     assert places and len(plain) == 41
+
+
+def test_a_list_left_open_is_the_bound_whatever_comes_later(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A list whose model would be too large is passed over: later ones give a design, but no claim
+    beyond it."""
+    problem = pipeline.read_problem(None, "pump started by start and stopped by stop", "full")
+    plain = the_engine(problem)
+    proven = plain.run()
+    assert proven.closed and proven.floor is not None
+    works = Engine._works
+    assert plain.refuted
+    for place in range(len(plain.refuted)):
+        engine, asked, left_open = the_engine(problem), list[PartsList](), list[PartsList]()
+
+        def one_is_too_large(
+            self: Engine,
+            parts_list: PartsList,
+            found: Found,
+            asked: list[PartsList] = asked,
+            left_open: list[PartsList] = left_open,
+            place: int = place,
+        ) -> Any:
+            asked.append(parts_list)
+            if len(asked) - 1 == place:
+                left_open.append(parts_list)
+                return None
+            return works(self, parts_list, found)
+
+        monkeypatch.setattr(Engine, "_works", one_is_too_large)
+        found = engine.run()
+        monkeypatch.undo()
+        assert found.best is not None and proven.best is not None and found.doubt
+        assert found.best.design.price(problem.kit) == proven.best.design.price(problem.kit)
+        assert not found.closed and not found.exhausted
+        assert found.floor == left_open[0].key(problem.objectives)
+        assert engine.refuted == plain.refuted[: len(engine.refuted)]
+        assert len(engine.refuted) < len(plain.refuted)
 
 
 def test_a_race_rules_out_more_than_one_wiring() -> None:

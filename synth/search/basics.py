@@ -196,9 +196,10 @@ class Found:
 
     `floor` is the key (objectives in order) of the least list not refuted: a bound on every
     design, and on the whole where the engine counts the whole. `closed`: no list is left below
-    the design. `doubt` says that `floor` is where a question had to be left open. `exhausted`:
-    no list is left at all. `first` is the least key at which a list was left with a design of
-    that price, so that it may have others, lesser by the later objectives. `refuted` counts lists.
+    the design. `doubt` says that `floor` is where a question had to be left open, so that it stays
+    whatever comes of later ones. `exhausted`: no list is left at all. `first` is the least key at
+    which a list was left with a design of that price, so that it may have others, lesser by the
+    later objectives. `refuted` counts lists.
     """
 
     best: Working | None = None

@@ -142,13 +142,18 @@ class Engine:
         found: Found,
         beside: Beside,
     ) -> None:
-        """Go through the lists of `queue`; see `run`."""
+        """Go through the lists of `queue`; see `run`.
+
+        A list may have to be left open though there is time: its model would be too large, or what
+        works does not stand at this price. The bound stays there, whatever is found out about
+        later lists, which are only asked for a design from then on.
+        """
         for key, parts_list, priced in queue:
-            if found.floor is None or key > found.floor:
+            if not found.doubt and (found.floor is None or key > found.floor):
                 found.floor = key
                 self.progress.report("parts lists", None, key[0])
             if best is not None and (key[:1] >= best[:1] if self.by_price else key >= best):
-                found.closed = True
+                found.closed = not found.doubt
                 return
             if self._too_dear(key):
                 break
@@ -157,13 +162,15 @@ class Engine:
             if priced:
                 answer = self._dearer(parts_list, key, found)
                 if answer is None:
-                    return
-                if answer:
+                    if self.progress.over():
+                        return
+                    found.doubt = True
+                elif answer:
                     best = self._lesser(best, found)
                     if best is None or best[0] > key[0]:
                         # A wiring of this price may be there, but none was found that stands.
                         found.doubt = True
-                        return
+                        continue
                     found.first = min(found.first or key, key)
                 elif best is None or key[0] < best[0]:
                     queue.again((self._dearer_price(parts_list, key[0]), *key[1:]), parts_list)
@@ -179,15 +186,16 @@ class Engine:
                 queue.again(key, parts_list)
                 continue
             if self.questions.drifts and self._refuted(parts_list, queue, beside):
-                found.refuted += 1
-                self.refuted.append(parts_list.items)
+                self._is_refuted(parts_list, found)
                 continue
             works = self._works(parts_list, found)
             if works is None:
-                return
+                if self.progress.over():
+                    return
+                found.doubt = True
+                continue
             if not works:
-                found.refuted += 1
-                self.refuted.append(parts_list.items)
+                self._is_refuted(parts_list, found)
                 continue
             best = self._lesser(best, found)
             if isinstance(works, Working) and self._key(works)[0] <= key[0]:
@@ -203,7 +211,15 @@ class Engine:
             queue.again(key, parts_list)
         found.reasons += [r for r in self.catalogue.reasons if r not in found.reasons]
         # A list that works only within the larger whole was not refuted.
-        found.closed = found.exhausted = found.best is not None or not self.feasible
+        refuted = found.best is not None or not self.feasible
+        found.closed = found.exhausted = refuted and not found.doubt
+
+    def _is_refuted(self, parts_list: PartsList, found: Found) -> None:
+        """Keep that a list was refuted; that no part of it works is known only where none of the
+        lists before it was left open."""
+        found.refuted += 1
+        if not found.doubt:
+            self.refuted.append(parts_list.items)
 
     def ruled_out(self, seconds: float) -> Found | None:
         """Return what is found without a question, if all lists that there may be are ruled out

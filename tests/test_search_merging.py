@@ -39,7 +39,9 @@ def apart(problem: Problem) -> tuple[_Whole, list[Circuit]]:
     return search, search.circuits
 
 
-@pytest.mark.parametrize("goals", [SIXTY_AND_TWENTY, QUARTER_AND_TWENTY])
+@pytest.mark.parametrize(
+    "goals", [SIXTY_AND_TWENTY, pytest.param(QUARTER_AND_TWENTY, marks=pytest.mark.slow)]
+)
 def test_two_cycles_with_one_clock(goals: str) -> None:
     problem = read(goals)
     search, circuits = apart(problem)
@@ -157,6 +159,7 @@ def test_times_in_small_stay_apart() -> None:
     assert not kept & set(meant) and set(problem.times) == kept | set(meant)
 
 
+@pytest.mark.slow
 def test_what_does_not_stand_at_full_size_is_dropped(monkeypatch: pytest.MonkeyPatch) -> None:
     problem = read(QUARTER_AND_TWENTY)
     _, circuits = apart(problem)

@@ -131,14 +131,13 @@ def on_together(problem: Problem) -> int:
     needs = {r.load: r.needs for r in problem.requirements}
     free = [x.name for x in problem.inputs if x.steady is None and x.name != "supply"]
     fixed = {x.name: x.steady for x in problem.inputs if x.steady is not None}
-    brief = any(x.most_on or x.most_off for x in problem.inputs)
     most = 0
     for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
         vector = dict.fromkeys(free, False) | dict(zip(free, levels, strict=False))
         vector |= {**fixed, "supply": True}
-        if any(sum(vector.get(n, False) for n in group) > 1 for group in problem.never_together):
+        if not _may_be(problem, vector):
             continue
-        for _, wanted in _run(problem.machine, None, vector, brief):
+        for _, wanted in _run(problem.machine, None, vector, _held_for(problem, vector)):
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
             most = max(most, on)
     return most
@@ -161,7 +160,7 @@ def never_seen_on(problem: Problem) -> bool:
             wanted[place]
             for start in starts
             for vector in vectors
-            for _, wanted in _run(machine, start, vector, False)
+            for _, wanted in _run(machine, start, vector, _held_for(problem, vector))
         ):
             return True
     return False
@@ -175,9 +174,34 @@ def _allowed(problem: Problem, names: Sequence[str]) -> list[dict[str, bool]]:
     found = []
     for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
         vector = {**dict.fromkeys(free, False), **dict(zip(free, levels, strict=False)), **fixed}
-        if all(sum(vector.get(n, False) for n in g) <= 1 for g in problem.never_together):
+        if _may_be(problem, vector):
             found.append({"supply": True, **vector})
     return found
+
+
+def _may_be(problem: Problem, vector: dict[str, bool]) -> bool:
+    """Return whether inputs may have these levels together, all others being at 0 if they can."""
+    levels = {item.name: item.steady is True for item in problem.inputs} | vector
+    return all(sum(levels.get(n, False) for n in g) <= 1 for g in problem.never_together)
+
+
+def _held_for(problem: Problem, vector: dict[str, bool]) -> int | None:
+    """Return for how long, in ticks from power-up, inputs may certainly have these levels, the
+    others being at 0 if they can; None: for good.
+
+    An input that does not matter here, but may be at 0 for so long only, has to be at 1 before
+    long: that ends what is never together with it.
+    """
+    on = {name for name, level in vector.items() if level}
+    ends = []
+    for item in problem.inputs:
+        if item.steady is None and item.name in vector:
+            ends.append(item.most_on if vector[item.name] else item.most_off)
+        elif item.steady is None and any(
+            item.name in group and on & set(group) for group in problem.never_together
+        ):
+            ends.append(item.most_off)
+    return min((end for end in ends if end is not None), default=None)
 
 
 def wires_floor(parts: Sequence[KitPart], loads: int, outlets: int) -> int:
@@ -253,9 +277,7 @@ def _never_left_alone(problem: Problem, cycle: Cycle) -> bool:
     machine = SignalMachine((("", opening),))
     for levels in product((True, False), repeat=len(names)):
         vector = dict(zip(names, levels, strict=True))
-        together = any(
-            sum(vector.get(n, False) for n in group) > 1 for group in problem.never_together
-        )
+        together = not _may_be(problem, vector)
         fixed = any(x.steady is not None and x.steady != vector[x.name] for x in steady)
         if not together and not fixed and machine.react((), vector)[1][""]:
             return False
@@ -298,13 +320,8 @@ def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> 
     if len(free) > 8:
         for vector in vectors:
             vector.update(dict.fromkeys(free[8:], False))
-    allowed = [
-        v
-        for v in vectors
-        if all(sum(v.get(n, False) for n in group) <= 1 for group in problem.never_together)
-    ]
+    allowed = [v for v in vectors if _may_be(problem, v)]
     hasty = {n for n in free if facts[n].least_on or facts[n].least_off}
-    brief = any(facts[n].most_on or facts[n].most_off for n in free)
     found: set[str] = set()
 
     def compare(prefix: dict[str, bool] | None, one: dict[str, bool]) -> None:
@@ -314,7 +331,9 @@ def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> 
                 continue
             if prefix is not None and name in hasty:
                 continue
-            if _run(machine, prefix, one, brief) != _run(machine, prefix, other, brief):
+            ends = [_held_for(problem, v) for v in (one, other, prefix) if v is not None]
+            end = min((e for e in ends if e is not None), default=None)
+            if _run(machine, prefix, one, end) != _run(machine, prefix, other, end):
                 found.add(name)
 
     for vector in allowed:
@@ -331,11 +350,11 @@ def _run(
     machine: SignalMachine,
     prefix: dict[str, bool] | None,
     vector: dict[str, bool],
-    brief: bool,
+    end: int | None,
 ) -> list[tuple[int, tuple[bool, ...]]]:
     """Return (time in ticks, wanted loads) at the changes of a run that ends in fixed inputs.
 
-    With `brief` only what happens at once counts, since some input may not stay as it is.
+    What comes at `end` or later does not count, since some input may not stay as it is so long.
     """
     state, now = machine.start, 0
     clocks: dict[int, int] = {}
@@ -348,7 +367,7 @@ def _run(
             now, chosen = steps.pop(0)
             assert chosen is not None
             levels = chosen
-        elif clocks and not brief:
+        elif clocks and (end is None or min(clocks.values()) < end):
             now = min(clocks.values())
         else:
             break

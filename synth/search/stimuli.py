@@ -24,10 +24,13 @@ STEADY_WALK = 64
 
 def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: int) -> Run | None:
     """Return the run nearest to `wanted` (time in ticks, levels) that respects what is known of
-    the inputs: times at 1 and 0, inputs that are never together, steady inputs."""
+    the inputs: times at 1 and 0, inputs that are never together, steady inputs. None if such a
+    run is not found."""
     facts = {item.name: item for item in problem.inputs}
     levels = {name: bool(item.steady) for name, item in facts.items()}
     since = dict.fromkeys(levels, 0)
+    latest: dict[str, int] = {}
+    """When an input has to change at the latest."""
     todo: list[tuple[int, dict[str, bool]]] = sorted(wanted, key=lambda entry: entry[0])
     moments: list[Moment] = []
     started = False
@@ -53,13 +56,19 @@ def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: 
                         key=lambda entry: entry[0],
                     )
         after = {**levels, **change}
+        must = {n for n, v in change.items() if v != levels[n] and latest.get(n, time + 1) <= time}
         for group in problem.never_together:
-            on = [name for name in group if after.get(name)]
+            on = sorted((n for n in group if after.get(n)), key=lambda n: n not in must)
             for name in on[1:]:
-                if levels[name]:
+                if not levels[name]:
+                    change.pop(name, None)
+                elif on[0] in must and _may_go_off(facts[name], time, since):
+                    change[name] = False
+                else:
                     return None
-                change.pop(name, None)
                 after[name] = False
+        if any(after[name] == levels[name] for name in must):
+            return None
         change = {n: v for n, v in change.items() if v != levels[n] or not started}
         if not change and started:
             continue
@@ -68,15 +77,23 @@ def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: 
                 since[name] = time
             levels[name] = value
             most = facts[name].most_on if value else facts[name].most_off
+            latest.pop(name, None)
             if most is not None:
+                latest[name] = time + most
                 todo = sorted([*todo, (time + most, {name: not value})], key=lambda e: e[0])
         if not started:
             for name, item in facts.items():
                 if name not in change and item.most_off is not None:
+                    latest[name] = item.most_off
                     todo = sorted([*todo, (item.most_off, {name: True})], key=lambda e: e[0])
         started = True
         moments.append(Moment(Fraction(time), tuple(sorted(change.items()))))
     return tuple(moments), end
+
+
+def _may_go_off(item: OutsideInput, time: int, since: dict[str, int]) -> bool:
+    """Return whether an input that is at 1 may go to 0 now."""
+    return item.steady is None and time - since[item.name] >= (item.least_on or 0)
 
 
 def first_runs(problem: Problem, seed: int = 1) -> list[Run]:

@@ -338,6 +338,9 @@ class Engine:
             if not loosely:
                 return loosely
             rest -= larger.inside
+            if rest < 0:
+                # As the rest is wired, that does not pay for it; in other ways it might.
+                return True
         found.asked += 1
         working = self.questions.working(parts_list, rest, larger.on_supply if larger else 0)
         if working is None:
@@ -379,6 +382,8 @@ class Engine:
         if larger is None:
             working = self.questions.working(parts_list, rest, frugal=True)
             return working if isinstance(working, Working) else None
+        if rest < larger.inside:
+            return None
         working = self.questions.working(
             parts_list, rest - larger.inside, larger.on_supply, frugal=True
         )

@@ -135,13 +135,20 @@ class OneByOne:
         return found.closed and design_key(found.best.design, engine.problem)[0] > dearest
 
     def _no_circuit(self, engine: Engine) -> Found:
-        """Return what is known of the whole where a circuit has no design."""
+        """Return what is known of the whole where a circuit has no design.
+
+        What a circuit costs by itself bounds the whole only where that always holds one, and not
+        the price where the whole has something in stock.
+        """
         found, dearest = engine.found, engine.dearest
         if found.best is not None:
             return Found(closed=True, exhausted=True, reasons=[too_dear(self.limit)])
         if dearest is not None and found.floor and found.floor[0] > dearest:
             found.reasons.append(too_dear(self.limit))
-        return found if self._held(engine.problem) else replace(found, closed=False)
+        held = not engine.within or self._held(engine.problem)
+        if not held or (engine.within and self.problem.limits.stock and engine.by_price):
+            return replace(found, closed=found.closed and held, floor=None, first=None)
+        return found
 
 
 def make_known(engine: Engine, circuits: Sequence[Circuit]) -> None:

@@ -76,9 +76,17 @@ def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
 
 
 def only(problem: Problem, loads: Collection[str]) -> Problem:
-    """Return what `problem` asks of `loads` alone, with the inputs that matter to them."""
+    """Return what `problem` asks of `loads` alone, with the inputs that matter to them: those of
+    their signals, and those that keep one of these at 0, now and then or for good."""
     requirements = tuple(r for r in problem.requirements if r.load in loads)
     named = frozenset().union(*(inputs_of(r.signal) for r in requirements)) | {"supply"}
+    comes_on = {
+        item.name
+        for item in problem.inputs
+        if item.steady or (item.steady is None and item.most_off is not None)
+    }
+    groups = (comes_on & {*group} for group in problem.never_together if named & {*group})
+    named = named.union(*groups)
     return replace(
         problem,
         requirements=requirements,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from itertools import product
-from math import gcd
+from math import gcd, inf
 
 from synth.parts.behaviour import SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
@@ -137,7 +137,7 @@ def on_together(problem: Problem) -> int:
         vector |= {**fixed, "supply": True}
         if not _may_be(problem, vector):
             continue
-        for _, wanted in _run(problem.machine, None, vector, _held_for(problem, vector)):
+        for _, wanted in _run(problem.machine, None, vector, _held_for(problem, vector))[0]:
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
             most = max(most, on)
     return most
@@ -160,7 +160,7 @@ def never_seen_on(problem: Problem) -> bool:
             wanted[place]
             for start in starts
             for vector in vectors
-            for _, wanted in _run(machine, start, vector, _held_for(problem, vector))
+            for _, wanted in _run(machine, start, vector, _held_for(problem, vector))[0]
         ):
             return True
     return False
@@ -333,7 +333,7 @@ def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> 
                 continue
             ends = [_held_for(problem, v) for v in (one, other, prefix) if v is not None]
             end = min((e for e in ends if e is not None), default=None)
-            if _run(machine, prefix, one, end) != _run(machine, prefix, other, end):
+            if _differ(_run(machine, prefix, one, end), _run(machine, prefix, other, end)):
                 found.add(name)
 
     for vector in allowed:
@@ -346,13 +346,24 @@ def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> 
     return found
 
 
+Followed = tuple[list[tuple[int, tuple[bool, ...]]], float]
+"""(Time in ticks, wanted loads) at the changes of a run, and until when it was followed."""
+
+
+def _differ(one: Followed, other: Followed) -> bool:
+    """Return whether loads are wanted differently in two runs, as far as both were followed: one
+    with more events, some of which change no load, is not followed for as long."""
+    last = min(one[1], other[1])
+    return [x for x in one[0] if x[0] <= last] != [x for x in other[0] if x[0] <= last]
+
+
 def _run(
     machine: SignalMachine,
     prefix: dict[str, bool] | None,
     vector: dict[str, bool],
     end: int | None,
-) -> list[tuple[int, tuple[bool, ...]]]:
-    """Return (time in ticks, wanted loads) at the changes of a run that ends in fixed inputs.
+) -> Followed:
+    """Return what is wanted in a run that ends in fixed inputs.
 
     What comes at `end` or later does not count, since some input may not stay as it is so long.
     """
@@ -370,11 +381,11 @@ def _run(
         elif clocks and (end is None or min(clocks.values()) < end):
             now = min(clocks.values())
         else:
-            break
+            return seen, inf
         due = tuple(slot for slot, when in clocks.items() if when <= now)
         state, loads, again = machine.react(state, levels, due)
         clocks = machine.clocks(state, clocks, again, now)
         wanted = tuple(loads.values())
         if not seen or seen[-1][1] != wanted:
             seen.append((now, wanted))
-    return seen
+    return seen, now

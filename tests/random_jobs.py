@@ -15,7 +15,7 @@ import dataclasses
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 from random import Random
 
 from every_wiring import STEP, Levels, Offer, Run, Wirings, count_of, positions
@@ -313,10 +313,10 @@ def next_levels(
 ) -> list[Levels]:
     """Return the levels that may come at this step, one or two changes away from those of `now`.
 
-    `since` says at which step each input changed: one that is known to last cannot change yet.
-    Of longest times nothing may be known.
+    `since` says at which step each input changed: one that is known to last cannot change yet,
+    and one that has lasted for as long as it may has to.
     """
-    assert not any(item.most_on or item.most_off for item in problem.inputs)
+    ending = {name for name, end in ends(problem, now, since).items() if end <= step}
     held = {
         item.name
         for item in problem.inputs
@@ -326,8 +326,21 @@ def next_levels(
     return [
         v
         for v in allowed
-        if 1 <= sum(v[n] != now[n] for n in v) <= 2 and all(v[n] == now[n] for n in held)
+        if 1 <= sum(v[n] != now[n] for n in v) <= max(2, len(ending))
+        and all(v[n] == now[n] for n in held)
+        and all(v[n] != now[n] for n in ending)
     ]
+
+
+def ends(problem: Problem, now: Levels, since: dict[str, int]) -> dict[str, int]:
+    """Return the step at which each input that cannot last for ever changes at the latest, if the
+    inputs are at `now`, each since the step in `since`."""
+    found = {}
+    for item in problem.inputs:
+        most = item.most_on if now[item.name] else item.most_off
+        if item.steady is None and most is not None:
+            found[item.name] = since[item.name] + most // STEP
+    return found
 
 
 def some_runs(problem: Problem, count: int, changes: int) -> Iterator[Run]:
@@ -340,9 +353,13 @@ def some_runs(problem: Problem, count: int, changes: int) -> Iterator[Run]:
         run, step = [(0, now)], 0
         since = dict.fromkeys(now, 0)
         for _ in range(changes):
+            last = min(ends(problem, now, since).values(), default=None)
             step += random.choice((1, 2, longest, random.randrange(1, 2 * longest + 2)))
+            step = step if last is None else min(step, last)
             near = next_levels(problem, allowed, now, since, step)
             calm = [v for v in near if v["supply"] or not now["supply"] or random.random() < 0.2]
+            if not near and step == last:
+                break
             if not near:
                 continue
             before, now = now, random.choice(calm or near)
@@ -352,14 +369,19 @@ def some_runs(problem: Problem, count: int, changes: int) -> Iterator[Run]:
 
 
 def wanted(problem: Problem, run: Run) -> list[Levels]:
-    """Return what the loads are asked to do after each step of a run, and a while after it."""
+    """Return what the loads are asked to do after each step of a run, and a while after it, as
+    long as the inputs may stay as they are."""
     machine = SignalMachine(tuple((r.load, r.signal) for r in problem.requirements))
     changes = dict(run)
     state, clocks = machine.start, dict[int, int]()
     levels = changes[0]
     found: list[Levels] = []
     loads: Levels = {}
-    for step in range(run[-1][0] + 2 * max(problem.times, default=0) // STEP + 2):
+    since = dict.fromkeys(levels, 0)
+    for (_, before), (step, after) in pairwise(run):
+        since |= {name: step for name in after if after[name] != before[name]}
+    last = run[-1][0] + 2 * max(problem.times, default=0) // STEP + 2
+    for step in range(min([last, *ends(problem, run[-1][1], since).values()])):
         due = tuple(slot for slot, when in clocks.items() if when == step * STEP)
         if step in changes or due:
             levels = changes.get(step, levels)

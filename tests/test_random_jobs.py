@@ -68,7 +68,9 @@ from synth.search import live, questions
 from synth.search.bounds import (
     essential,
     lacks_time,
+    on_together,
     sharing_floor,
+    sharing_totals,
     surplus,
     units_floor,
     wires_floor,
@@ -283,6 +285,11 @@ def bounds_let_through(problem: Problem, found: Holding) -> None:
     assert wires_floor(parts, loads, outlets(kit)) <= len(design.wires)
     splitting = sharing_floor(lambda n: fan_out_price(n, kit))(surplus(parts, loads))
     assert splitting is not None and splitting <= design.price(kit) - bought
+    turning = sum(part.type is PartType.RELAY_CHANGEOVER for part in parts)
+    outlets_added = (surplus(parts, loads) + idle for idle in range(turning + 1))
+    totals = frozenset().union(*map(sharing_totals(kit), outlets_added))
+    assert design.price(kit) - bought in totals
+    assert on_together(problem) <= design.supply
     assert engine.hopeless(parts_list) == ""
     needed = engine.needed()
     assert needed is not None

@@ -24,6 +24,10 @@ from search_tools import (
     some_moments,
     types_in,
 )
+from share_enumeration import KITS as SPLITTING_KITS
+from share_enumeration import divider, fitted, price_of, tap, trees
+from share_enumeration import kit_of as split_kit
+from test_known_designs import list_of, the_engine
 
 from synth import pipeline
 from synth.check import check
@@ -33,8 +37,9 @@ from synth.parts.kit import Kit, KitPart
 from synth.pipeline import plan
 from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
 from synth.result import Status
-from synth.search.bounds import lacks_time, sharing_floor, surplus, units_floor
-from synth.search.engine import remembers
+from synth.search.bounds import lacks_time, sharing_floor, sharing_totals, surplus, units_floor
+from synth.search.engine import Engine, remembers
+from synth.search.lists import PartsList
 from synth.search.pending import timers_at_once
 from synth.search.scenario import Point, Scenario
 from synth.search.slots import supply_part
@@ -68,6 +73,55 @@ def test_sharing_floor_is_the_least_over_all_partitions(
         if None not in price:
             sums.append(sum(p for p in price if p is not None))
     assert sharing_floor(fan_out)(extra) == min(sums, default=None)
+
+
+@pytest.mark.parametrize("kit", SPLITTING_KITS)
+@pytest.mark.parametrize("outlets", [0, 1, 2, 3])
+def test_sharing_totals_are_the_prices_of_all_trees(kit: Kit, outlets: int) -> None:
+    """Nets that add so many outlets in all cost what one net with all of them may cost: each of
+    its trees comes apart into theirs, and theirs grow into one of its."""
+    leaves = tuple(range(outlets + 1))
+    prices = {price_of(t, kit) for tree in trees(leaves, 4) for t in fitted(tree, kit)}
+    assert sharing_totals(kit)(outlets) == prices
+
+
+def test_sharing_totals_leave_out_what_may_not_be_used() -> None:
+    kit = split_kit(tap(2), divider(3, 3, most=0))
+    assert sharing_totals(kit)(2) == {4}
+
+
+def split_by(kit: Kit) -> Kit:
+    """Return the full kit with the splitting parts of `kit` in place of its own."""
+    own = tuple(p for p in FULL.parts if p.type not in SPLITTING)
+    return dataclasses.replace(FULL, parts=own + tuple(p for p in kit.parts if p.type in SPLITTING))
+
+
+def prices_asked(engine: Engine, parts_list: PartsList, most: int) -> set[int]:
+    """Return the prices at which the search asks for this list again, up to `most` coins."""
+    asked_at, price = set[int](), parts_list.price
+    while price <= most:
+        asked_at.add(price)
+        price = engine._dearer_price(parts_list, price)
+    return asked_at
+
+
+@pytest.mark.parametrize("kit", SPLITTING_KITS)
+@pytest.mark.parametrize("objective", [Objective.PRICE, Objective.SUPPLY])
+def test_no_price_of_a_shared_design_is_passed_over(kit: Kit, objective: Objective) -> None:
+    """Random wirings, shared out for their price or for little power: the search comes by."""
+    kit, dearer, loads = split_by(kit), 0, ("lamp", "fan")
+    others = tuple(o for o in Objective if o is not objective)
+    problem = a_problem(kit, loads, objectives=(objective, *others))
+    engine = the_engine(problem)
+    for seed in range(60):
+        skeleton = a_skeleton(Random(seed), kit, 4, loads)
+        design = share_power(skeleton, kit, problem.objectives, problem.limits)
+        if design is not None:
+            parts_list = list_of(engine, skeleton)
+            price = design.price(kit)
+            assert price in prices_asked(engine, parts_list, price), seed
+            dearer += price > parts_list.price
+    assert dearer or all(p.price == 0 for p in kit.parts if p.type in SPLITTING)
 
 
 def kit_parts(skeleton: Skeleton, kit: Kit) -> list[KitPart]:

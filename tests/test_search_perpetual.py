@@ -8,16 +8,21 @@ from itertools import combinations_with_replacement, product
 from pathlib import Path
 
 import pytest
+from check_designs import FULL, asked, load, part, wired
 from every_wiring import Wirings, count_of
 from random_jobs import wanted
+from test_known_designs import Case, first_scenarios, model_accepts, the_engine, wiring_of
 
 from synth import pipeline
-from synth.parts.behaviour import TIMED
+from synth.check import check
+from synth.design import PartInUse
+from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import KitPart
-from synth.problem import Problem
+from synth.problem import InputKind, OutsideInput, Problem
 from synth.read.design_file import parse_design
 from synth.search.pending import timers_at_once
-from synth.search.perpetual import cannot_go_on, forced_settings, positions
+from synth.search.perpetual import CLOSING, cannot_go_on, forced_settings, positions
+from synth.signals import Cycle, Level, OnDelay, Signal, all_of
 from synth.ticks import parse_duration
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -252,6 +257,142 @@ def test_one_part_that_closes(closing: str) -> None:
 
 
 # -- designs that hold ----------------------------------------------------------------------------
+
+SUPPLY, HOT = Level("supply"), Level("hot")
+TWO_TIMERS = {
+    "A.in": "supply",
+    "B.in": "supply",
+    "lamp.in": "A.out",
+    "B.start": "A.out",
+}
+CLOSES: dict[PartType, tuple[Signal, list[PartInUse], dict[str, str]]] = {
+    PartType.RELAY_BREAK: (
+        Cycle(SUPPLY, 1000, 2000),
+        [part("R", PartType.RELAY_BREAK)],
+        {**TWO_TIMERS, "R.in": "supply", "R.coil": "B.out", "A.start": "R.out"},
+    ),
+    PartType.RELAY_CHANGEOVER: (
+        Cycle(SUPPLY, 1000, 2000),
+        [part("R", PartType.RELAY_CHANGEOVER)],
+        {**TWO_TIMERS, "R.in": "supply", "R.coil": "B.out", "A.start": "R.break"},
+    ),
+    PartType.BISTABLE: (
+        Cycle(SUPPLY, 1000, 2000),
+        [part("R", PartType.BISTABLE, wins="reset")],
+        {
+            **TWO_TIMERS,
+            "R.in": "supply",
+            "R.set": "supply",
+            "R.reset": "B.out",
+            "A.start": "R.out",
+        },
+    ),
+    PartType.ON_DELAY: (
+        OnDelay(HOT, 1000, SUPPLY),
+        [
+            part("D", PartType.ON_DELAY, time=1000),
+            part("hot", PartType.SENSOR, input="hot", contact="make"),
+        ],
+        {"hot.in": "supply", "D.in": "supply", "D.start": "hot.out", "lamp.in": "D.out"},
+    ),
+    PartType.RECYCLER: (
+        Cycle(SUPPLY, 1000, 2000),
+        [part("C", PartType.RECYCLER, on=1000, off=2000, first="pulse")],
+        {"C.in": "supply", "lamp.in": "C.out"},
+    ),
+}
+"""For each part of CLOSING a design in which nothing else closes while no input changes."""
+
+
+def test_each_part_that_may_close_has_its_design() -> None:
+    assert set(CLOSES) == CLOSING
+
+
+@pytest.mark.parametrize("kind", CLOSES)
+def test_what_may_close_does_so_in_a_design(kind: PartType) -> None:
+    """Neither the bound nor the model, at any point of its first runs, says that it cannot."""
+    signal, parts, feeds = CLOSES[kind]
+    if "A.in" in feeds:
+        timers = [part(n, PartType.PULSE, time=t) for n, t in (("A", 1000), ("B", 3000))]
+        parts = [*parts, *timers]
+    design = wired([*parts, load("lamp")], feeds)
+    assert [p.type for p in parts if p.type in CLOSES] == [kind]
+    # A bistable relay keeps its position without power: with no power cut there is no race.
+    steady = OutsideInput("supply", InputKind.SUPPLY, steady=True)
+    problem = asked({"lamp": signal}, steady, times=(1000, 2000, 3000))
+    assert check(design, problem).holds
+    perpetual = timers_at_once(problem).perpetual
+    assert perpetual.closing == "lamp"
+    kinds = [FULL.index[item.part] for item in parts]
+    assert cannot_go_on(kinds, perpetual, problem.times, False) == ""
+    engine = the_engine(problem)
+    scenarios = first_scenarios(engine)
+    assert any(point.rises for scenario in scenarios for point in scenario.points)
+    case = Case(problem, wiring_of(design), design.price(FULL), design.supply)
+    for number, scenario in enumerate(scenarios):
+        assert model_accepts(case, engine, scenario), number
+    # Without it nothing closes.
+    others = [part for part in kinds if part.type is not kind]
+    assert "nothing can make 'lamp' go on" in cannot_go_on(others, perpetual, (1000,), False)
+
+
+@pytest.mark.parametrize("halvings", [1, 2, 3])
+def test_as_few_relays_as_can_count(halvings: int) -> None:
+    """One timer of 1 s that starts itself again; each impulse relay halves the pace, so that all
+    their positions are needed to tell apart what follows: as many as the bound asks for."""
+    parts = [
+        part("T", PartType.PULSE, time=1000),
+        part("R", PartType.RELAY_BREAK),
+        *(part(f"I{i}", PartType.IMPULSE) for i in range(halvings)),
+    ]
+    feeds = {"T.in": "supply", "R.in": "supply", "T.start": "R.out", "R.coil": "T.out"}
+    for i in range(halvings):
+        feeds |= {f"I{i}.in": "supply", f"I{i}.pulse": f"I{i - 1}.out" if i else "R.out"}
+    feeds["lamp.in"] = f"I{halvings - 1}.out"
+    half = 1000 * 2 ** (halvings - 1)
+    steady = OutsideInput("supply", InputKind.SUPPLY, steady=True)
+    problem = asked({"lamp": Cycle(SUPPLY, half, half)}, steady, times=(1000,))
+    design = wired([*parts, load("lamp")], feeds)
+    assert check(design, problem).holds
+    kinds = [FULL.index[item.part] for item in parts]
+    perpetual = timers_at_once(problem).perpetual
+    assert cannot_go_on(kinds, perpetual, problem.times, False) == ""
+    assert cannot_go_on(kinds[:-1], perpetual, problem.times, False)
+
+
+@pytest.mark.parametrize("first", ["pulse", "pause"])
+def test_a_recycler_needs_no_relay(first: str) -> None:
+    """Its two phases are all the states there are: with any other wish for one it is refuted."""
+    recycler = part("C", PartType.RECYCLER, on=1000, off=2000, first=first)
+    design = wired([recycler, load("lamp")], {"C.in": "supply", "lamp.in": "C.out"})
+    wish = Cycle(SUPPLY, 1000, 2000, pulse_first=first == "pulse")
+    problem = asked({"lamp": wish}, times=(1000, 2000))
+    assert check(design, problem).holds
+    perpetual = timers_at_once(problem).perpetual
+    assert cannot_go_on([FULL.index["recycler"]], perpetual, problem.times, False) == ""
+
+
+def test_two_recyclers_need_no_relay() -> None:
+    """Each goes its own way, begun by an input of its own."""
+    wishes = {
+        "lamp": Cycle(all_of(SUPPLY, HOT), 1000, 2000),
+        "fan": Cycle(all_of(SUPPLY, Level("damp")), 1000, 3000),
+    }
+    problem = asked(wishes, times=(1000, 2000, 3000))
+    parts = [
+        part("hot", PartType.SENSOR, input="hot", contact="make"),
+        part("damp", PartType.SENSOR, input="damp", contact="make"),
+        part("C", PartType.RECYCLER, on=1000, off=2000, first="pulse"),
+        part("D", PartType.RECYCLER, on=1000, off=3000, first="pulse"),
+    ]
+    feeds = {"hot.in": "supply", "damp.in": "supply", "C.in": "hot.out", "D.in": "damp.out"}
+    loads = [load("lamp"), load("fan")]
+    design = wired([*parts, *loads], {**feeds, "lamp.in": "C.out", "fan.in": "D.out"})
+    assert check(design, problem).holds
+    perpetual = timers_at_once(problem).perpetual
+    assert len(perpetual.classes) == 2
+    kinds = [FULL.index[item.part] for item in parts]
+    assert cannot_go_on(kinds, perpetual, problem.times, False) == ""
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "tests" / "designs").glob("*.json")))

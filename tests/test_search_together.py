@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from math import comb
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -22,13 +24,23 @@ from synth.search.bounds import on_together
 from synth.search.engine import Engine
 from synth.search.formula import Formula
 from synth.search.lists import Catalogue
-from synth.search.pending import timers_at_once
+from synth.search.pending import _remembers, timers_at_once
 from synth.search.questions import Elsewhere, Questions
 from synth.search.slots import Wiring
 from synth.search.solver import CpSat
 from synth.search.stimuli import first_runs
 from synth.share import fan_out_price
-from synth.signals import OFF, Latch, Level, all_of, negated
+from synth.signals import (
+    OFF,
+    Latch,
+    Level,
+    Signal,
+    SignalMachine,
+    Toggle,
+    all_of,
+    any_of,
+    negated,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -55,6 +67,58 @@ def read(goals: str, kit: str | None = "full") -> Problem:
 def test_timers_that_must_run_at_once(goals: str, timers: int, remembering: int) -> None:
     waiting = timers_at_once(read(goals))
     assert (waiting.count, len(waiting.remembering)) == (timers, remembering)
+
+
+LATCHED = Latch(Level("go"), Level("halt"), enable=Level("supply"))
+FOR_GOOD = Latch(Level("go"), OFF, enable=Level("supply"))
+
+
+@pytest.mark.parametrize(
+    ("signal", "again"),
+    [
+        (LATCHED, True),
+        (Toggle(Level("go"), Level("supply")), True),
+        (Toggle(Level("go"), Level("halt")), True),
+        (any_of(LATCHED, Level("halt")), True),
+        # 0 and then 1 with the same inputs, but never 0 again.
+        (FOR_GOOD, False),
+        (negated(FOR_GOOD), False),
+        (all_of(FOR_GOOD, Level("halt")), False),
+        # Again and again, until it is set for good.
+        (any_of(FOR_GOOD, Toggle(Level("halt"), Level("supply"))), True),
+        # Never 0 and 1 with the same inputs.
+        (Level("go"), False),
+        (any_of(LATCHED, Level("supply")), False),
+    ],
+)
+def test_a_load_counts_as_remembering_if_it_does_so_again_and_again(
+    signal: Signal, again: bool
+) -> None:
+    """Compared with long walks through the inputs: one level of them with both levels of the load,
+    by turns, more often than a latch that is set for good can show."""
+    assert _remembers(signal, ["go", "halt"]) == again
+    problem = asked({"lamp": signal})
+    turns = max(turns_of(signal, seed) for seed in range(40))
+    assert (turns > 3) == again
+    assert timers_at_once(problem).remembering == (("lamp",) if again else ())
+
+
+def turns_of(signal: Signal, seed: int) -> int:
+    """Return how often the load turns in a random walk, looked at with one level of the inputs:
+    the level at which that is most often."""
+    random, machine = Random(seed), SignalMachine((("lamp", signal),))
+    state, now = machine.start, {"supply": True, "go": False, "halt": False}
+    last: dict[tuple[bool, ...], bool] = {}
+    turns: Counter[tuple[bool, ...]] = Counter()
+    # Walks that leave `go` alone come too, to see what happens before it is ever on.
+    names = random.choice((["go", "halt"], ["halt"]))
+    for _ in range(60):
+        state, loads, _ = machine.react(state, now)
+        key = tuple(now.values())
+        turns[key] += last.get(key, loads["lamp"]) != loads["lamp"]
+        last[key] = loads["lamp"]
+        now = {**now, (name := random.choice(names)): not now[name]}
+    return max(turns.values())
 
 
 def test_inputs_that_must_change_end_the_wait(tmp_path: Path) -> None:

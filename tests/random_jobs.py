@@ -23,9 +23,9 @@ from every_wiring import STEP, Levels, Offer, Run, Wirings, count_of, positions
 from synth.check import check
 from synth.design import Design, Skeleton
 from synth.parts.behaviour import LEVERS, SENSING, SPLITTING, TIMED, PartType
-from synth.parts.kit import Kit, KitPart, Times, Trigger
+from synth.parts.kit import Kit, KitPart, Times, Trigger, to_buy
 from synth.pose import pose
-from synth.problem import InputKind, Limits, Objective, Problem
+from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
 from synth.read.goal_file import parse_goal_file
 from synth.read.kit_file import load_kit
 from synth.share import fan_out_price, share_power
@@ -326,7 +326,7 @@ def next_levels(
     return [
         v
         for v in allowed
-        if 1 <= sum(v[n] != now[n] for n in v) <= max(2, len(ending))
+        if 1 <= sum(v[n] != now[n] for n in v) <= max(2, len(ending) + 1)
         and all(v[n] == now[n] for n in held)
         and all(v[n] != now[n] for n in ending)
     ]
@@ -359,7 +359,7 @@ def some_runs(problem: Problem, count: int, changes: int) -> Iterator[Run]:
             near = next_levels(problem, allowed, now, since, step)
             calm = [v for v in near if v["supply"] or not now["supply"] or random.random() < 0.2]
             if not near and step == last:
-                break
+                break  # some input has to change and cannot
             if not near:
                 continue
             before, now = now, random.choice(calm or near)
@@ -414,9 +414,11 @@ def lists(problem: Problem, price: int) -> Iterator[tuple[Offer, ...]]:
     """Yield the multisets of parts of which a design of at most `price` coins may be made.
 
     Each output in use feeds something, so splitting costs at least `fan_out_price` of what the
-    inputs outnumber the outputs by. A change-over counts with both its outputs.
+    inputs outnumber the outputs by. A change-over counts with both its outputs. What is in stock
+    costs nothing, nor does splitting where a part for it is in stock.
     """
     on_offer = offers(problem)
+    stock = problem.limits.stock
     limits = dict(problem.limits.most)
 
     def grow(place: int, chosen: tuple[Offer, ...], cost: int) -> Iterator[tuple[Offer, ...]]:
@@ -428,15 +430,21 @@ def lists(problem: Problem, price: int) -> Iterator[tuple[Offer, ...]]:
                 shape = part.shape
                 surplus += len(shape.power) + len(shape.controls) - len(shape.outputs)
             splitting = fan_out_price(max(0, surplus) + 1, problem.kit, limits)
-            if splitting is not None and cost + splitting <= price:
+            if splitting is not None and cost + splitting * counted <= price:
                 yield chosen
             return
         offer, most = on_offer[place]
         for count in range(most + 1):
-            more = cost + count * offer[0].price
-            yield from grow(place + 1, (*chosen, *([offer] * count)), more)
+            more = (*chosen, *([offer] * count))
+            yield from grow(place + 1, more, to_buy([part for part, _ in more], stock))
 
+    counted = not splits_from_stock(problem)
     yield from grow(0, (), 0)
+
+
+def splits_from_stock(problem: Problem) -> bool:
+    """Return whether a part that splits power is in stock."""
+    return any(problem.kit.index[name].type in SPLITTING for name, _ in problem.limits.stock)
 
 
 def small(problem: Problem, most: int = SMALL) -> bool:
@@ -460,9 +468,9 @@ class Holding:
 
 
 def key_of(design: Design, problem: Problem) -> tuple[int, ...]:
-    """Return what a design costs by each objective: coins, units, wires."""
+    """Return what a design costs by each objective: coins to be paid, units, wires."""
     costs = {
-        Objective.PRICE: design.price(problem.kit),
+        Objective.PRICE: design.price(problem.kit, problem.limits.stock),
         Objective.SUPPLY: design.supply,
         Objective.WIRES: len(design.wires),
     }
@@ -474,6 +482,7 @@ def candidates(problem: Problem, price: int) -> list[tuple[int, Skeleton]]:
     go below, cheapest first."""
     runs = [(run, wanted(problem, run)) for run in some_runs(problem, 8, 10)]
     limits = dict(problem.limits.most)
+    counted = not splits_from_stock(problem)
     found: list[tuple[int, Skeleton]] = []
     for chosen in lists(problem, price):
         wirings = Wirings(problem, chosen)
@@ -481,11 +490,11 @@ def candidates(problem: Problem, price: int) -> list[tuple[int, Skeleton]]:
             if not wirings.alive:
                 break
             wirings.run(run, loads)
-        own = sum(part.price for part, _ in chosen)
+        own = to_buy([part for part, _ in chosen], problem.limits.stock)
         for number in positions(wirings.alive):
             for counts, skeleton in wirings.skeletons(number):
                 prices = [fan_out_price(count, problem.kit, limits) for count in counts]
-                total = own + sum(p for p in prices if p is not None)
+                total = own + counted * sum(p for p in prices if p is not None)
                 if None not in prices and total <= price:
                     found.append((total, skeleton))
     return sorted(found, key=lambda pair: pair[0])
@@ -500,7 +509,7 @@ def holding(problem: Problem, price: int, first: int = 1) -> Iterator[Holding]:
         if by_price and best is not None and floor >= best[0] + (first > 1):
             return
         design = share_power(skeleton, problem.kit, problem.objectives, problem.limits)
-        if design is None or design.price(problem.kit) > price:
+        if design is None or design.price(problem.kit, problem.limits.stock) > price:
             continue
         key = key_of(design, problem)
         if best is not None and key[:first] >= best[:first]:

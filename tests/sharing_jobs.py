@@ -44,6 +44,7 @@ CIRCUITS: dict[str, tuple[str, tuple[PartType, ...]]] = {
 }
 """Goals of a circuit, parted by semicolons, and parts that help. "for good": it stays on."""
 EASY = ("while", "while not", "two on one", "always", "two always", "one or other")
+FACTS = ("least_on", "most_on", "least_off", "most_off")
 LOADS = ("lamp", "fan", "pump", "heater", "bell", "siren")
 SENSORS = ("hot", "damp", "cold", "windy")
 BUTTONS = ("push one", "push two", "push three", "push four")
@@ -80,6 +81,8 @@ def a_sharing_job(seed: int, most: int = 3) -> Job:
     known = [] if random.random() < 0.4 else ["supply never fails"]
     source = "title: Sharing\ngoals:\n" + "".join(f"  - {goal}\n" for goal in goals)
     source += "".join(["known:\n", *(f"  - {fact}\n" for fact in known)]) if known else ""
+    pressed = [name for name in BUTTONS if any(name in goal for goal in goals)]
+    source += "".join(["inputs:\n", *(f"  {n}: push-button\n" for n in pressed)]) if pressed else ""
     goal_list = parse_goal_file(source, "sharing")
     inputs = pose(goal_list, EVERYTHING).inputs
     kit = a_sharing_kit(random, [FOLLOWS[i.kind] for i in inputs if i.kind in FOLLOWS], helpful)
@@ -119,21 +122,25 @@ def with_some_facts(random: Random, problem: Problem, patterns: list[str]) -> Pr
             free.append(item.name)
             told = a_fact(random)
             if told:
-                patterns.append("lasts")
+                patterns.append("never changes" if "steady" in told else "lasts")
             item = dataclasses.replace(item, **told)
         inputs.append(item)
     groups = problem.never_together
     if len(free) > 1 and random.random() < 0.2:
-        groups = (*groups, tuple(random.sample(free, 2)))
-        patterns.append("never together")
+        pair = tuple(random.sample(free, 2))
+        if sum(item.steady is True for item in inputs if item.name in pair) < 2:
+            groups = (*groups, pair)
+            patterns.append("never together")
     return dataclasses.replace(problem, inputs=tuple(inputs), never_together=groups)
 
 
-def a_fact(random: Random) -> dict[str, int]:
+def a_fact(random: Random) -> dict[str, int | bool]:
     """Return a random fact of how long an input lasts, mostly none."""
     if random.random() < 0.75:
         return {}
-    told = {random.choice(("least_on", "most_on", "least_off", "most_off")): 1000}
+    if random.random() < 0.3:
+        return {"steady": random.random() < 0.7}
+    told: dict[str, int | bool] = {random.choice(FACTS): 1000}
     if random.random() < 0.5:
         told |= {"most_on": random.choice((500, 1000, 2000)), "most_off": 2000}
     return told

@@ -12,7 +12,9 @@ import dataclasses
 from collections.abc import Mapping
 
 import pytest
-from random_jobs import ENDS, OFFERED
+from random_jobs import ENDS, OFFERED, Holding, key_of
+from test_known_designs import the_engine
+from test_sharing_jobs import ruled_out
 
 from synth import pipeline
 from synth.check import check
@@ -49,10 +51,19 @@ def asked(goals: str, kit: Kit, more: str = "") -> Problem:
     return pose(parse_goal_file(text + more, "yard"), kit)
 
 
-def by_hand(problem: Problem, parts: Mapping[str, tuple[str, dict[str, str | int]]],
-            feeds: Mapping[str, str]) -> Design:
-    """Return the design of these parts, name -> (kit name, settings), wired so: input -> output;
-    it must stand the exact check."""
+Part = tuple[str, dict[str, str | int]]
+
+
+def by_hand(problem: Problem, parts: Mapping[str, Part], feeds: Mapping[str, str]) -> Design:
+    """Return the design of `both_by_hand`."""
+    return both_by_hand(problem, parts, feeds)[0]
+
+
+def both_by_hand(
+    problem: Problem, parts: Mapping[str, Part], feeds: Mapping[str, str]
+) -> tuple[Design, Skeleton]:
+    """Return the design of these parts, name -> (kit name, settings), wired so: input -> output,
+    and its wiring; it must stand the exact check."""
     kit, made = problem.kit, [PartInUse("supply", P.SUPPLY, "supply")]
     for name, (offer, settings) in parts.items():
         made.append(PartInUse(name, kit.index[offer].type, offer, tuple(settings.items())))
@@ -67,10 +78,7 @@ def by_hand(problem: Problem, parts: Mapping[str, tuple[str, dict[str, str | int
     skeleton = Skeleton(kit.name, tuple(made), wires)
     design = share_power(skeleton, kit, problem.objectives, problem.limits)
     assert design is not None and check(design, problem).holds
-    return design
-
-
-Part = tuple[str, dict[str, str | int]]
+    return design, skeleton
 
 
 def following(name: str, offer: str = "sensor", contact: str = "make") -> Part:
@@ -206,35 +214,100 @@ def test_what_is_in_stock_is_not_paid_by_a_circuit() -> None:
     assert outcome.bound is None or outcome.bound <= 3
 
 
+# -- prices between two others -------------------------------------------------------------------
+
+
+SPLITS = (
+    dataclasses.replace(TAP, price=2),
+    KitPart("divider", P.DIVIDER, 11, outputs=3),
+)
+"""One branch more costs 2 or 11, two of them 4, by the cheapest."""
+
+
+def test_a_price_with_a_branch_that_stays_idle() -> None:
+    """A change-over is counted with both its branches. The fan on one of them, and nothing on the
+    other: one more branch of an output, so 4 coins for two, which one alone never comes to."""
+    sensor = dataclasses.replace(SENSOR, most=1)
+    kit = kit_of(sensor, KitPart("change-over", P.RELAY_CHANGEOVER, 8), *SPLITS)
+    more = "limits: {branches: [lamp, fan]}\n"
+    problem = asked("lamp while wet; fan while wet", kit, more)
+    parts: dict[str, Part] = {"wet": following("wet"), "relay": ("change-over", {})}
+    feeds = {
+        "wet.in": "supply", "relay.in": "supply", "lamp.in": "wet", "relay.coil": "wet",
+        "fan.in": "relay.make",
+    }  # fmt: skip
+    design, skeleton = both_by_hand(problem, parts, feeds)
+    assert design.price(kit) == 1 + 8 + 4
+    assert ruled_out(the_engine(problem), Holding(skeleton, design, key_of(design, problem))) == ""
+
+
+def test_a_price_with_a_joint_that_costs_nothing() -> None:
+    """It is not in any list, and its output feeds one more load than the list can say."""
+    kit = kit_of(SENSOR, KitPart("joint", P.JOINT, 0), *SPLITS)
+    problem = asked("lamp and fan while wet or hot", kit)
+    parts: dict[str, Part] = {
+        "wet": following("wet"), "hot": following("hot"), "joint": ("joint", {}),
+    }  # fmt: skip
+    feeds = {
+        "wet.in": "supply", "hot.in": "supply", "joint.in1": "wet", "joint.in2": "hot",
+        "lamp.in": "joint", "fan.in": "joint",
+    }  # fmt: skip
+    design, skeleton = both_by_hand(problem, parts, feeds)
+    assert design.price(kit) == 2 + 4
+    assert ruled_out(the_engine(problem), Holding(skeleton, design, key_of(design, problem))) == ""
+
+
 # -- what is dead in the whole -------------------------------------------------------------------
 
 
-def test_a_reset_that_hangs_on_what_is_dead_elsewhere() -> None:
-    """The lamp stays on from the first press. Its relay needs a reset that is never live: by itself
-    that takes another relay; in the whole, a second sensor for `hot` behind the fan's, which is
-    closed just while that one is open. Just as cheap a list as the first that works in the whole
-    must not be ruled out either."""
+def latched(other: str, bistable: int, *more: KitPart) -> Problem:
+    """A lamp that stays on from the first press, beside a fan: nothing ever resets it."""
     kit = kit_of(
         KitPart("push-button", P.PUSH_BUTTON, 1, options=("make",)),
         KitPart("sensor", P.SENSOR, 1, options=("make", "break")),
-        KitPart("bistable relay", P.BISTABLE, 4, options=("reset",)),
-        KitPart("relay make", P.RELAY_MAKE, 9),
-        KitPart("tap-off", P.TAP_OFF, 1, largest=99),
+        KitPart("bistable relay", P.BISTABLE, bistable, options=("reset",)),
+        *more,
     )
-    more = "known: [supply never fails]\ninputs: {go: push-button}\n"
-    problem = asked("lamp while go; fan while hot", kit, more)
-    stays = all_of(Level("supply"), Latch(Level("go"), OFF))
+    known = "known: [supply never fails]\ninputs: {go: push-button}\n"
+    problem = asked(f"lamp while go; {other}", kit, known)
     lamp, fan = problem.requirements
+    stays = all_of(Level("supply"), Latch(Level("go"), OFF))
     lamp = dataclasses.replace(lamp, signal=stays)
-    problem = dataclasses.replace(problem, requirements=(lamp, fan))
-    parts: dict[str, Part] = {
-        "go": following("go", "push-button"), "hot": following("hot"),
-        "cold": following("hot", contact="break"), "relay": ("bistable relay", {"wins": "reset"}),
-    }  # fmt: skip
-    feeds = {
-        "go.in": "supply", "hot.in": "supply", "relay.in": "supply", "cold.in": "hot",
-        "fan.in": "hot", "relay.set": "go", "relay.reset": "cold", "lamp.in": "relay",
-    }  # fmt: skip
-    design = by_hand(problem, parts, feeds)
-    assert design.price(kit) == 1 + 2 + 4 + 3
+    return dataclasses.replace(problem, requirements=(lamp, fan))
+
+
+LATCH: dict[str, Part] = {
+    "go": following("go", "push-button"), "hot": following("hot"),
+    "cold": following("hot", contact="break"), "relay": ("bistable relay", {"wins": "reset"}),
+}  # fmt: skip
+DEAD = {
+    "go.in": "supply", "hot.in": "supply", "relay.in": "supply", "cold.in": "hot",
+    "relay.set": "go", "relay.reset": "cold", "lamp.in": "relay",
+}  # fmt: skip
+"""The reset hangs on two contacts of which one is always open."""
+
+
+def test_a_reset_that_hangs_on_what_is_dead_elsewhere() -> None:
+    """By itself the relay needs another one for a reset that is never live; in the whole a second
+    sensor behind the fan's does. And a list of the same price as the first one that works in the
+    whole must not be ruled out: this is that list."""
+    tap = KitPart("tap-off", P.TAP_OFF, 1, largest=99)
+    problem = latched("fan while hot", 4, KitPart("relay make", P.RELAY_MAKE, 9), tap)
+    design = by_hand(problem, LATCH, DEAD | {"fan.in": "hot"})
+    assert design.price(problem.kit) == 1 + 2 + 4 + 3
+    claims_no_more(problem, design)
+
+
+@pytest.mark.parametrize(
+    ("bistable", "split"),
+    [(4, KitPart("tap-off", P.TAP_OFF, 1, largest=99)), (3, divider(9))],
+    ids=["taps", "one divider"],
+)
+def test_sensors_for_an_input_that_no_load_depends_on(bistable: int, split: KitPart) -> None:
+    """Both sensors for `hot` are parts besides: what is counted of the rest has none to hang the
+    reset on, so from their price on the rest must be expected to have one. With one divider that
+    is between two prices that splitting may come to, and the next is that of two relays."""
+    problem = latched("fan while hot or not hot", bistable, split)
+    design = by_hand(problem, LATCH, DEAD | {"fan.in": "supply"})
+    assert design.price(problem.kit) == 1 + 2 + bistable + 3
     claims_no_more(problem, design)

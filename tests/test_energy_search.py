@@ -16,9 +16,10 @@ from random import Random
 
 import jsonschema
 import pytest
-from check_designs import FULL
+from check_designs import FULL, load, part
 from click.testing import CliRunner, Result
 from random_jobs import a_job, least, small
+from search_tools import slots_of
 from test_energy import allowing, alone
 from test_random_jobs import agree
 
@@ -30,7 +31,7 @@ from synth.check.settle import settle
 from synth.cli import main
 from synth.conflict import Conflict, Kind
 from synth.days import DAY, EVER, HOUR
-from synth.design import Design, design_document
+from synth.design import Design, PartInUse, Skeleton, Terminal, design_document
 from synth.explore import unshared
 from synth.parts.behaviour import PartType
 from synth.pose import pose
@@ -39,7 +40,11 @@ from synth.read.goal_file import goals_from_text
 from synth.report.conflict import conflict_document, way_in_words
 from synth.report.undecided import known
 from synth.result import Fault, Outcome, Status
+from synth.search.formula import Formula
 from synth.search.questions import drawing
+from synth.search.slots import Wiring
+from synth.search.solver import CpSat
+from synth.share import share_power
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 FARM = """
@@ -146,6 +151,48 @@ def test_what_draws_is_forbidden_with_all_that_bears_on_it(cheap: Outcome) -> No
         feeds=(),
     )
     assert drawing(plain) == plain
+
+
+def test_what_is_forbidden_for_what_it_draws_forbids_nothing_that_draws_less() -> None:
+    """Two wirings of an on-delay that are alike but for what feeds a sensor: its start is live all
+    day where that hangs on the supply, and 14 h where it hangs behind the twilight switch. So what
+    bears on a control input is part of what is forbidden, and loads are not."""
+    goals = "lamp once hot and night has lasted 1 s, bell always, at most {} unit-hours a day"
+    problem = pose(goals_from_text(goals.format(55)), FULL)
+
+    def wiring(sensor: str, lamp: str = "delay") -> Skeleton:
+        parts = [
+            PartInUse("supply", PartType.SUPPLY, "supply"),
+            part("hot", PartType.SENSOR, FULL, input="hot", contact="make"),
+            part("night", PartType.TWILIGHT, FULL, passes="night"),
+            part("delay", PartType.ON_DELAY, FULL, time=1000),
+            load("lamp", kit=FULL),
+            load("bell", kit=FULL),
+        ]
+        feeds = {
+            "hot.in": sensor, "night.in": "supply", "delay.in": "night", "delay.start": "hot",
+            "lamp.in": lamp, "bell.in": "supply",
+        }  # fmt: skip
+        wires = [(Terminal(s, "out"), Terminal(*t.split("."))) for t, s in feeds.items()]
+        return Skeleton("full", tuple(parts), tuple(wires))
+
+    def allowed(skeleton: Skeleton) -> bool | None:
+        formula = Formula()
+        model = Wiring(problem, slots_of(skeleton, FULL), formula)
+        model.exclude(drawing(wiring("supply")))
+        chosen = model.assignment(skeleton)
+        assert chosen is not None
+        return CpSat(formula).ask(20, [v if on else -v for v, on in chosen.items()]).satisfiable
+
+    # The bell 24, the lamp and the start 14 each; or the start 24.
+    for sensor, used in (("night", 52), ("supply", 62)):
+        for most, holding in ((used, True), (used - 1, False)):
+            asked = pose(goals_from_text(goals.format(most)), FULL)
+            design = share_power(wiring(sensor), FULL, asked.objectives, asked.limits)
+            assert design is not None and check(design, asked).holds is holding
+    assert allowed(wiring("night")) is True
+    assert allowed(wiring("supply")) is False
+    assert allowed(wiring("supply", "night")) is False
 
 
 @pytest.mark.slow

@@ -25,7 +25,7 @@ from synth.design import Design, Skeleton
 from synth.parts.behaviour import LEVERS, SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Times, Trigger, to_buy
 from synth.pose import pose
-from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
+from synth.problem import InputKind, Limits, Objective, Problem
 from synth.read.goal_file import parse_goal_file
 from synth.read.kit_file import load_kit
 from synth.share import fan_out_price, share_power

@@ -22,6 +22,7 @@ from synth.search.bounds import essential, lacks_time, on_together, sharing_tota
 from synth.search.lists import Catalogue, Key, PartsList, Queue, free_joints
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import cannot_go_on
+from synth.search.phases import cannot_tell_phases
 from synth.search.questions import Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
 
@@ -510,11 +511,12 @@ class Engine:
             return f"{self.waiting.controlled} relays and timers must be in use at once"
         if self.remembers and not any(part.type in CONTROLLED for part in parts):
             return self.remembers
-        return lacks_time(parts, self.problem, self.alone_changes) or cannot_go_on(
-            parts,
-            self.waiting.perpetual,
-            self.problem.times,
-            bool(self.catalogue.joint or self.catalogue.free),
+        goes_on, times = self.waiting.perpetual, self.problem.times
+        joints = bool(self.catalogue.joint or self.catalogue.free)
+        return (
+            lacks_time(parts, self.problem, self.alone_changes)
+            or cannot_go_on(parts, goes_on, times, joints)
+            or cannot_tell_phases(parts, goes_on, times)
         )
 
 

@@ -214,7 +214,13 @@ class _Seeker:
             self.step,
             closing,
             forced_settings(waits, self.problem.times),
+            len(moments) - len(classes) if self._may_wait() else None,
         )
+
+    def _may_wait(self) -> bool:
+        """Return whether all inputs may stay as they are for as long as one likes."""
+        items = [item for item in self.problem.inputs if item.steady is None]
+        return all(item.most_on is None and item.most_off is None for item in items)
 
     def _moments(self, run: Sequence[Change]) -> list[dict[str, bool]] | None:
         """Return the levels at the instants 0, 1, 2, … of `run`, None when it is not possible."""

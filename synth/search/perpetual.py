@@ -108,12 +108,15 @@ class Perpetual:
 
     `step` divides all settings. `closing` names a load that goes on at an instant at which no
     input changes ("" if none is known). `forced` are settings that some timer must have each.
+    `others`: so many further classes there are, since some input changed then; None unless the
+    inputs that start the classes may as well change any number of steps apart.
     """
 
     classes: tuple[tuple[Repeating, ...], ...] = ()
     step: int = 1
     closing: str = ""
     forced: tuple[int, ...] = ()
+    others: int | None = None
 
     @property
     def loads(self) -> list[str]:

@@ -196,6 +196,11 @@ def test_twilight_switch_beside_a_lever():
     defects = check(wired(parts, feeds), wrong).defects
     assert [d.counterexample.load for d in defects] == ["heater"]
     assert defects[0].message == ("goal 1: heater is off when the supply comes on; it must be on")
+    # What comes with the supply is found so: no night falls then.
+    wrong = asked({"heater": And((N, S, Not(M))), "light": And((M, S, Not(N)))})
+    told = {d.message for d in check(wired(parts, feeds), wrong).defects}
+    both = "when the supply comes on by night with master on; it must be off"
+    assert told == {f"goal 1: heater is on {both}", f"goal 2: light is on {both}"}
 
 
 def test_twelve_inputs_on_one_timer_cost_little():

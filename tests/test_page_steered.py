@@ -335,3 +335,16 @@ def test_names_that_every_object_has_are_just_names(tmp_path: Path) -> None:
     assert told[0][0] == ["kept", "constructor is on, as asked; off in 9.0 s"]
     assert told[0][1][1].startswith("valueof is off, as asked, until 'tostring' comes on")
     assert told[1:] == [["kept", "kept", "kept"], 0]
+
+
+@needs_node
+def test_what_comes_with_the_supply_is_found_so() -> None:
+    data = data_of(*kept("whole-yard"))
+    told = in_node(
+        "(() => { const player = new Player(new Engine(data));"
+        "const was = player.now; const now = { ...was, levels: was.levels.map(() => true) };"
+        "return [eventInWords(player, null, now), eventInWords(player, was, now)]; })()",
+        data,
+    )
+    assert "it is night" in told[0] and "night falls" not in told[0]
+    assert "night falls" in told[1]

@@ -387,12 +387,18 @@ def test_defects_with_their_moments_and_picture() -> None:
     first = lines.index("How to see it")
     rows = [cells(line) for line in lines[first + 4 : first + 9]]
     assert rows == [
-        ["0 s", "the supply comes on, master is switched on"],
+        ["0 s", "the supply comes on, master is on"],
         ["10 s", "a time is up"],
         ["25 s + 1/2 ms", "night falls, bell push is pressed"],
         ["30 s", "master is switched off, float goes on"],
         ["then", "pump is on; it must be off"],
     ]
+    at_once = Moment(Fraction(0), (("supply", True), ("night", True), ("float", False)))
+    found = replace(EXAMPLE, moments=(at_once,))
+    text_by_night = shown("verdict", DESIGN, PROBLEM, Verdict(False, 1, (Defect(
+        Fault.GOAL, "goal 1: pump is on", (1,), found
+    ),)))  # fmt: skip
+    assert "the supply comes on, it is night, float is off" in text_by_night
     picture = text[text.index("The run:") : text.index("Defect 2")]
     assert "wrong from here" in picture and "30 s" in picture
     strips = {line.split()[0]: line.split()[-1] for line in picture.split("\n") if "█" in line}

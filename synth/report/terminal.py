@@ -327,8 +327,14 @@ def _happening(moment: Moment, problem: Problem) -> str:
     """Return in words what changes at a moment."""
     kinds = {item.name: item.kind for item in problem.inputs}
     words = []
+    # What comes with the supply does not change then: it is found so.
+    found = any(kinds.get(n) is InputKind.SUPPLY and level for n, level in moment.inputs)
     for name, level in moment.inputs:
         match kinds.get(name):
+            case kind if found and kind is not InputKind.SUPPLY:
+                it = "it" if kind is InputKind.NIGHT else name
+                state = ("night" if level else "day") if kind is InputKind.NIGHT else _on(level)
+                words.append(f"{it} is {state}")
             case InputKind.SUPPLY:
                 words.append("the supply comes on" if level else "the supply fails")
             case InputKind.NIGHT:

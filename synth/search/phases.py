@@ -43,8 +43,8 @@ from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.search.perpetual import Perpetual, Repeating, positions
 
-MOST_EFFORT = 2_000_000
-"""Most timings, times phases, that are looked at in all: about a second's work."""
+MOST_EFFORT = 1_000_000
+"""Most timings, times phases, that are looked at in all: about half a second's work."""
 MOST_PHASES = 100
 """Most combinations of phases that are looked at one by one."""
 MOST_SETTINGS = 150

@@ -88,14 +88,21 @@ function handInWords(input, level) {
   }
 }
 
+/** How an input is found when power comes up. */
+function foundInWords(input, level) {
+  if (input.kind === "night") return level ? "it is night" : "it is day";
+  return `'${input.name}' is ${level ? "on" : "off"}`;
+}
+
 /** What happened from one settled instant to the next, in a sentence. */
 function eventInWords(player, before, now) {
   const { engine, tick } = player;
   const said = [];
   player.model.inputs.forEach((input, i) => {
-    if ((before ? before.levels[i] : false) !== now.levels[i]) {
-      said.push(changeInWords(input, now.levels[i]));
-    }
+    if ((before ? before.levels[i] : false) === now.levels[i]) return;
+    // At power-up the other inputs do not change: they are found as they are.
+    const words = before || input.kind === "supply" ? changeInWords : foundInWords;
+    said.push(words(input, now.levels[i]));
   });
   if (before) {
     engine.circuit.reacting.forEach((part, i) => {

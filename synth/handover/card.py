@@ -260,7 +260,8 @@ def _never_bridge(job: Job) -> tuple[str, ...]:
             and any(load in job.serves[p.name] for load in loads)
         ]
         if contacts:
-            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} at "
+            when = "by" if job.kind(name) is InputKind.NIGHT else "at"
+            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} {when} "
                          f"{say_level(job, name, level)}.")
     for apart in job.problem.apart:
         lines.append(f"Whatever keeps {apart.first} and {apart.second} from being on together "

@@ -24,8 +24,12 @@ from synth.memory import Memory, keep_plan, known_plan
 from synth.memory.folder import sealed
 from synth.memory.plain import essence, from_plain, to_plain
 from synth.memory.plans import KeptPlan
+from synth.parts.behaviour import PartType
+from synth.parts.kit import Kit, KitPart, Trigger
 from synth.pipeline import plan, read_problem
+from synth.pose import pose
 from synth.problem import Objective, Problem
+from synth.read.goal_file import parse_goal_file
 from synth.report.document import plan_document, to_json
 from synth.result import Outcome, Status
 from synth.search import basics
@@ -264,6 +268,30 @@ class TestOnlyProofsAreKept:
         everything = tuple(objective.value for objective in problem.objectives)
         keep_plan(memory, problem, (1, 0), replace(outcome, proven=everything), 20)
         assert known_plan(memory, problem, (1, 0), check, 3600) is not None
+
+    @pytest.mark.parametrize("price", [8, 9, 11, 12])
+    def test_what_was_found_within_a_largest_price_is_not_the_cheapest(
+        self, price: int, tmp_path: Path
+    ) -> None:
+        """By hand, 12 coins: a bistable relay 6, two buttons at 1, and a divider 4 behind the
+        supply. A relay that holds itself might cost as little as 9, but its two outputs that feed
+        more than one input are not next to each other: 13. Within 9 coins it is looked at and the
+        bistable relay is not."""
+        parts = (
+            KitPart("push button", PartType.PUSH_BUTTON, 1, options=("make", "break")),
+            KitPart("bistable relay", PartType.BISTABLE, 6, options=("set", "reset")),
+            KitPart("relay make", PartType.RELAY_MAKE, 1),
+            KitPart("joint", PartType.JOINT, 2),
+            KitPart("divider", PartType.DIVIDER, 4, outputs=3),
+        )
+        ends = (KitPart("supply", PartType.SUPPLY), KitPart("load", PartType.LOAD))
+        kit = Kit("tiny", "Tiny", Trigger.HELD, (*ends, *parts))
+        text = "goals: [lamp started by go and stopped by halt]\nknown: [supply never fails]\n"
+        problem = pose(parse_goal_file(text, "tiny"), kit)
+        within = replace(problem, limits=replace(problem.limits, price=price))
+        plan(within, memory=fresh(tmp_path))
+        outcome = plan(problem, memory=fresh(tmp_path))
+        assert outcome.status is Status.PROVEN and outcome.price == 12
 
 
 class TestForged:

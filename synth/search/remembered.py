@@ -75,6 +75,9 @@ def _lesson(engine: Engine, found: Found) -> Lesson | None:
     best, questions = found.best, engine.questions
     if best is None or not found.closed:
         return None
+    if engine.dearest is not None and design_key(best.design, engine.problem)[0] > engine.dearest:
+        # Closed within the largest price: what lies between it and the best was not looked at.
+        return None
     again = [_scenario_of(run, questions) for run in questions.runs]
     if len(again) != len(questions.learned):
         return None

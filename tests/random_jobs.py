@@ -15,6 +15,7 @@ import dataclasses
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise, product
 from random import Random
 
@@ -483,6 +484,7 @@ def candidates(problem: Problem, price: int) -> list[tuple[int, Skeleton]]:
     runs = [(run, wanted(problem, run)) for run in some_runs(problem, 8, 10)]
     limits = dict(problem.limits.most)
     counted = not splits_from_stock(problem)
+    price_of = cache(lambda count: fan_out_price(count, problem.kit, limits))
     found: list[tuple[int, Skeleton]] = []
     for chosen in lists(problem, price):
         wirings = Wirings(problem, chosen)
@@ -493,7 +495,7 @@ def candidates(problem: Problem, price: int) -> list[tuple[int, Skeleton]]:
         own = to_buy([part for part, _ in chosen], problem.limits.stock)
         for number in positions(wirings.alive):
             for counts, skeleton in wirings.skeletons(number):
-                prices = [fan_out_price(count, problem.kit, limits) for count in counts]
+                prices = [price_of(count) for count in counts]
                 total = own + counted * sum(p for p in prices if p is not None)
                 if None not in prices and total <= price:
                     found.append((total, skeleton))

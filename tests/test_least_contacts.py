@@ -214,6 +214,7 @@ def test_enumeration_meets_the_table() -> None:
     assert {table: known[table] for table in BEYOND} == BEYOND
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", [*OF_SIX, *BEYOND], ids=hex)
 def test_more_than_five_are_proven(table: int) -> None:
     assert planned(table) == (Status.PROVEN, BEYOND.get(table, 6))

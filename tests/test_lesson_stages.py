@@ -268,7 +268,9 @@ class TestOutOfTime:
 
 
 class TestDocument:
-    @pytest.mark.parametrize("text", ["", WISHES], ids=["shed", "wishes"])
+    @pytest.mark.parametrize(
+        "text", ["", pytest.param(WISHES, marks=pytest.mark.slow)], ids=["shed", "wishes"]
+    )
     def test_its_form(self, text: str, tmp_path: Path) -> None:
         goals = SHED
         if text:

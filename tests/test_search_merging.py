@@ -99,6 +99,7 @@ def test_what_is_given_is_kept() -> None:
     }
 
 
+@pytest.mark.slow
 def test_the_whole_search_finds_it() -> None:
     problem = read(SIXTY_AND_TWENTY)
     outcome = pipeline.plan(problem, seconds=60, gap=30)

@@ -106,6 +106,7 @@ def test_front_of_five_is_that_of_full_enumeration(needs: tuple[int, ...], kit: 
     assert [(s.price, s.units) for s in front] == enumerated_front(needs, kit, limit)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kit", KITS)
 @pytest.mark.parametrize("needs", [(1, 1, 1, 1, 1), (3, 1, 1, 2, 1)])
 def test_front_of_five(needs: tuple[int, ...], kit: Kit) -> None:

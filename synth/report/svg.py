@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import TypeAlias
 
 Number: TypeAlias = int | float
@@ -28,6 +29,8 @@ def visible(text: str) -> str:
     nor disguise what stands beside it.
     """
     joined = " ".join(text.split())
+    if joined.isprintable():  # nothing of what is replaced is
+        return joined
     return "".join(
         "\ufffd" if unicodedata.category(char) in ("Cc", "Cf", "Cs", "Co", "Cn") else char
         for char in joined
@@ -41,6 +44,7 @@ def escape(text: str) -> str:
     return visible(text).replace("'", "&#39;")
 
 
+@lru_cache(maxsize=20_000)
 def text_width(text: str, size: int = SMALLEST_TEXT, bold: bool = False) -> int:
     """Return a careful upper estimate of the width of `text` in px, for common sans-serif fonts."""
     ems = 0.0

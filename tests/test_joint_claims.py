@@ -24,6 +24,7 @@ from synth.parts.kit import Kit, KitPart, Trigger
 from synth.pose import pose
 from synth.problem import Problem
 from synth.read.goal_file import parse_goal_file
+from synth.read.kit_file import load_kit
 from synth.result import Status
 from synth.search.apart import take_apart
 from synth.share import share_power
@@ -173,6 +174,21 @@ def test_a_circuit_that_can_only_be_had_within_the_whole(limit: int | None) -> N
     outcome = pipeline.plan(problem, seconds=10)
     assert outcome.status is not Status.IMPOSSIBLE
     assert outcome.bound is None or outcome.bound <= design.price(kit)
+
+
+def test_more_time_does_not_lower_the_bound() -> None:
+    """A circuit that is stopped as it begins takes nothing from what is proven of another: three
+    sensors at 4, two joints at 2, and a divider 3 for the sensors are 19 coins by hand."""
+    kit, reached = load_kit("full"), list[str]()
+    goals = "fan while cold or damp or windy"
+    alone = pipeline.plan(asked(goals, kit))
+    assert alone.status is Status.PROVEN and alone.price == 19
+    outcome = pipeline.plan(
+        asked(f"{goals}; lamp on 10 s of every 60 s while hot", kit),
+        lambda stage, price, bound: reached.append(stage),
+        stopped=lambda: "circuit 2 of 2" in reached,
+    )
+    assert outcome.status is Status.UNDECIDED and outcome.bound == 19
 
 
 def test_a_lever_that_is_not_on_for_long() -> None:

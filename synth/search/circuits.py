@@ -10,7 +10,7 @@ from synth.parts.behaviour import SENSING
 from synth.parts.kit import KitPart
 from synth.problem import Problem
 from synth.search.apart import Lever, Piece
-from synth.search.basics import Found
+from synth.search.basics import Found, design_key
 from synth.search.bounds import essential
 from synth.search.engine import Engine
 from synth.signals import inputs_of, times_of
@@ -42,6 +42,17 @@ class Circuit:
         """Whether the design has just one sensing part for each input: the least there can be."""
         follows = essential(self.problem)
         return all(p.type in SENSING for p in self.parts) and len(self.parts) == len(follows)
+
+    @property
+    def least(self) -> int:
+        """What any design of it, by itself, takes of the first objective, as far as is known."""
+        engine, found = self.engine, self.engine.found
+        known = [design_key(found.best.design, engine.problem)[0]] if found.best else []
+        if found.floor and not found.closed:
+            known.append(found.floor[0])
+        if found.closed and engine.dearest is not None:
+            known.append(engine.dearest + 1)  # dearer lists were not looked at
+        return min(known, default=0)
 
     def all_within(self) -> Iterator[Circuit]:
         """Yield the circuits for some loads of this one, behind all their switches."""

@@ -472,10 +472,18 @@ class _Whole:
 
     def _least(self, found: Found) -> int:
         """Return the bound on the first objective, where lists come in order (0: none known)."""
-        least = found.floor[0] if found.floor else 0
+        least = max(found.floor[0] if found.floor else 0, self._dearest_circuit())
         if self.problem.objectives[0] is Objective.SUPPLY:
             least = max(least, Catalogue(self.problem, self.floor).least_units)
         return least
+
+    def _dearest_circuit(self) -> int:
+        """Return what is known that some circuit costs at least by itself, where a design of the
+        whole always holds one of it: the whole costs no less, but for what is in stock."""
+        if self.problem.limits.stock:
+            return 0
+        held = (circuit for circuit in self.circuits if self._projects([circuit]))
+        return max((circuit.least for circuit in held), default=0)
 
     def _clock(self, stage: str) -> None:
         spent = sum(seconds for _, seconds in self.times)
@@ -490,7 +498,7 @@ class _Whole:
         key, ordered, stock = self._key(best), self._ordered(), problem.limits.stock
         least = self._least(found)
         proven: list[str] = []
-        if self._done(found):
+        if self._done(found) or (ordered and least >= key[0]):
             proven.append(problem.objectives[0].value)
             for place in range(1, len(key)):
                 if not found.least or found.least[: place + 1] != key[: place + 1]:
@@ -519,9 +527,11 @@ class _Whole:
             impossible = found.closed or bool(found.floor and found.floor[0] > self.limit)
             if impossible and too_dear(self.limit) not in found.reasons:
                 found.reasons.append(too_dear(self.limit))
+        least = self._least(found)
+        known = ordered and not impossible and bool(found.floor or least)
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
-            bound=found.floor[0] if found.floor and ordered and not impossible else None,
+            bound=least if known else None,
             bounds=bounds_in_words(self.problem),
             clash=tuple(reason for reason in found.reasons if reason) if impossible else (),
             times=tuple(self.times),

@@ -45,13 +45,19 @@ class Circuit:
 
     @property
     def least(self) -> int:
-        """What any design of it, by itself, takes of the first objective, as far as is known."""
+        """What its parts in a design of the whole take of the first objective at least, as far as
+        is known."""
         engine, found = self.engine, self.engine.found
+        objectives = engine.problem.objectives
         known = [design_key(found.best.design, engine.problem)[0]] if found.best else []
         if found.floor and not found.closed:
             known.append(found.floor[0])
         if found.closed and engine.dearest is not None:
             known.append(engine.dearest + 1)  # dearer lists were not looked at
+        if engine.within:
+            # Lists that may do in the whole, if not by themselves, are found among these.
+            lists = (engine.catalogue.measure(items) for items in engine.feasible)
+            known += [parts_list.key(objectives)[0] for parts_list in lists if parts_list]
         return min(known, default=0)
 
     def all_within(self) -> Iterator[Circuit]:

@@ -389,7 +389,10 @@ BAD = [
     ("plan", ["--goals", "pump on 10 of every 60 s"], "'10' has no unit of time"),
     ("plan", ["--goals", "pump on 60 s of every 10 s"], "leaves no pause"),
     ("plan", ["--goals", "pump on 0 s of every 60 s"], "not longer than nothing"),
-    ("plan", ["--goals", "pump on -10 s of every 60 s"], "a time is never negative"),
+    ("plan", ["--goals", "pump on -10 s of every 60 s"], "no number in a goal is negative"),
+    ("plan", ["--goals", "heater at nite"], "did you mean 'night'?"),
+    ("plan", ["--goals", "heater needs 2 units"], "how many units a load needs is no goal"),
+    ("plan", ["--goals", "heater at night, heater needs 2"], "loads: {heater: 2}"),
     ("plan", ["--goals", "pump on 0.0001 s of every 60 s"], "finer than 1 ms"),
     ("plan", ["--goals", "pump on 1e9 s of every 60 s"], "'e9' is not a unit of time"),
     # plan: options

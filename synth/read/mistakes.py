@@ -387,7 +387,7 @@ def _strange(phrase: Phrase, begin: int, place: Place) -> GoalError:
             "this number cannot be read", place, "write for example '10 s' or '1.5 min'"
         )
     if char == "-":
-        return GoalError("'-' cannot stand here", place, "a time is never negative")
+        return GoalError("'-' cannot stand here", place, "no number in a goal is negative")
     return GoalError(
         f"the character {quoted(char)} cannot stand in a phrase",
         place,
@@ -430,6 +430,14 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
             phrase.at(number.begin),
             "a decimal point is written '.', as in '1.5 min'",
         )
+    before = next((word for word in reversed(words) if word.end <= number.begin), None)
+    counted = following is not None and following.text in ("unit", "units")
+    if counted or (before is not None and before.text in ("needs", "need")):
+        return GoalError(
+            "how many units a load needs is no goal",
+            phrase.at(number.begin),
+            "say it in the goal file, beside 'goals': for example 'loads: {heater: 2}'",
+        )
     glued = following is not None and following.begin == number.end
     if following is not None and following.kind == "word" and (glued or free_for_names(following)):
         near = get_close_matches(following.text, list(UNITS), n=1, cutoff=0.5)
@@ -460,7 +468,7 @@ def _misspelling(
     for word in suspects:
         if not free_for_names(word) or word.text in known:
             continue
-        for right in get_close_matches(word.text, known, n=3, cutoff=0.72):
+        for right in get_close_matches(word.text, known, n=8, cutoff=0.66):
             try:
                 parser.parse(text[: word.begin] + right + text[word.end :], start=start)
             except UnexpectedInput:

@@ -29,6 +29,8 @@ _HIGH = 18
 """Height of the step from off to on, px."""
 _NAMES = 170
 """Widest name, px."""
+WIDEST = 1800
+"""What is wider than so many px goes into strips, one below the other: a screen shows one whole."""
 _FAINT = "#b0b0b0"
 
 
@@ -39,7 +41,10 @@ def timing_svg(trace: Trace, title: str) -> str:
     the axis is not to scale, the drawing says so. Same input, same bytes; every text is escaped.
     """
     axis = axis_of(trace)
-    return _document([_Strip(trace, axis.stretches, grouped(trace), _ROW)], trace, axis, title, "")
+    strips = [_Strip(trace, axis.stretches, grouped(trace), _ROW)]
+    if strips[0].width > WIDEST:
+        strips = _in_time(trace, axis, grouped(trace), WIDEST)
+    return _document(strips, trace, axis, title, "")
 
 
 def timing_sheets(trace: Trace, title: str, paper: str) -> tuple[Leaf, ...]:

@@ -21,9 +21,11 @@ from synth.cli import main
 from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.explore import Different, telling
 from synth.parts.behaviour import SPLITTING, PartType
-from synth.parts.kit import Kit
+from synth.parts.kit import Kit, KitPart, Trigger
+from synth.pose import pose
 from synth.problem import Problem
 from synth.read.design_file import parse_design
+from synth.read.goal_file import parse_goal_file
 from synth.read.kit_file import load_kit
 from synth.report.choices import front_svg, print_choices
 from synth.result import Status
@@ -264,6 +266,42 @@ def test_all_designs_counted_by_hand(goals: str, number: int) -> None:
     for design in choices.designs:
         assert (design.price, design.supply) <= (first.price, first.supply)
         assert pipeline.check_design(design.design, problem).holds
+
+
+def tiny(*parts: KitPart) -> Kit:
+    ends = (KitPart("supply", PartType.SUPPLY), KitPart("load", PartType.LOAD))
+    return Kit("tiny", "Tiny", Trigger.HELD, (*ends, *parts))
+
+
+@pytest.mark.parametrize("limits", ["", "limits: {price: 9}"])
+def test_a_largest_price_hides_no_other_design(limits: str) -> None:
+    """By hand: a sensor of either make at 4, and for its three loads two tap-offs at 1 or, a part
+    less, one divider at 3."""
+    kit = tiny(
+        KitPart("sensor", PartType.SENSOR, 4, options=("make",)),
+        KitPart("other sensor", PartType.SENSOR, 4, options=("make",)),
+        KitPart("tap-off", PartType.TAP_OFF, 1),
+        KitPart("divider", PartType.DIVIDER, 3, outputs=3),
+    )
+    text = f"goals: [lamp while hot, fan while hot, pump while hot]\n{limits}\n"
+    problem = pose(parse_goal_file(text, "tiny"), kit)
+    for point, values in enumerate(((6, 3, 3), (7, 3, 2)), 1):
+        choices, _ = pipeline.options(problem, 12.0, 10, point)
+        assert [design.values for design in choices.designs] == [values] * 2
+        assert choices.all_designs
+
+
+@pytest.mark.parametrize("joint", [0, 1])
+def test_joints_that_cost_nothing_are_not_all_gone_through(joint: int) -> None:
+    """By hand: two joints of three sensors, and any of the three is joined last."""
+    kit = tiny(
+        KitPart("sensor", PartType.SENSOR, 4, options=("make",)),
+        KitPart("joint", PartType.JOINT, joint),
+        KitPart("tap-off", PartType.TAP_OFF, 0),
+    )
+    text = "goals: [lamp while hot or damp or cold]\nlimits: {supply: 3}\n"
+    choices, _ = pipeline.options(pose(parse_goal_file(text, "tiny"), kit), 2.0, 10)
+    assert len(choices.designs) == 3 or not choices.all_designs
 
 
 def test_the_choice_is_the_first_of_its_designs() -> None:

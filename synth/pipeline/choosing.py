@@ -176,7 +176,8 @@ def _shared(
         return design, True
     # Shared out with fewer parts it may be dearer, and yet not too dear.
     kit = weighed(problem.kit, 1, 1 + chosen.price)
-    few = tools.share(working.skeleton, replace(problem, kit=kit))
+    limits = replace(problem.limits, price=None)  # which are true coins
+    few = tools.share(working.skeleton, replace(problem, kit=kit, limits=limits))
     if few is None or parts_counted(few) > chosen.parts:
         return None, True
     if few.price(problem.kit, problem.limits.stock) > chosen.price:

@@ -19,6 +19,10 @@ class Others:
 
     Iterate over it once; `complete` then says whether these are all of them, within the bounds of
     the search. One wiring may come twice, and two that differ in names alone.
+
+    Where joints and tap-offs cost nothing, a model tells which outputs feed an input, and not
+    through which joints (see `joint_of_sets`): one wiring stands for several, so that it is never
+    said that these are all.
     """
 
     problem: Problem
@@ -43,8 +47,7 @@ class Others:
         )
         for parts_list in catalogue.in_order(needed, by_price, engine.waiting.count):
             if parts_list.price > self.price:
-                self.complete = True
-                return
+                break
             if engine.hopeless(parts_list) or parts_list.units > self.supply:
                 continue
             parts = catalogue.parts(parts_list.items)
@@ -59,4 +62,4 @@ class Others:
                         yield working
                     if self.progress.over():
                         return
-        self.complete = True
+        self.complete = catalogue.joint is None

@@ -12,7 +12,6 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
 from fractions import Fraction
-from random import Random
 
 import pytest
 from hypothesis import given, settings
@@ -26,7 +25,7 @@ from synth.report.strips import columns_of, timing_text
 from synth.report.svg import Svg, escape, text_width, visible, wrap
 from synth.report.symbols import LETTERS, WIDTH, draw_symbol, letter, load_kind, outline
 from synth.report.time_axis import Scale, axis_of, changes_of, exact_time
-from synth.report.timing import WIDEST, timing_svg
+from synth.report.timing import timing_svg
 from synth.report.wiring import wiring_svg
 from synth.ticks import parse_duration
 from synth.trace import Trace, Track
@@ -689,19 +688,3 @@ def test_words_in_random_timing_diagrams_do_not_overlap(trace: Trace) -> None:
     axis = next(g for g in root.iter(f"{SVG}g") if g.get("class") == "axis")
     ends = sorted(int(e.get("x", "")) for e in axis.iter(f"{SVG}text"))
     assert all(b - a >= 17 for a, b in itertools.pairwise(ends)), "slanted times keep apart"
-
-
-def test_a_long_run_goes_into_strips() -> None:
-    """A hundred changes at odd times, wider than any screen in one row: every time stands on it,
-    and no row is wider than a screen."""
-    random = Random(1)
-    times = sorted(random.sample(range(1000, 90_000_000), 100))
-    tracks = tuple(
-        Track(name, "load", False, tuple((Fraction(t), i % 2 == 0) for i, t in enumerate(own)))
-        for name, own in (("pump", times[::2]), ("fan", times[1::2]))
-    )
-    text = timing_svg(Trace(Fraction(times[-1] + 5000), tracks), "Long")
-    root = ElementTree.fromstring(text)
-    assert int(root.get("width", "0")) <= WIDEST
-    told = [element.text for element in root.iter() if element.tag.endswith("text")]
-    assert told.count("pump") > 2 and {exact_time(Fraction(t)) for t in times} <= {*told}

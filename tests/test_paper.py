@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from random import Random
 from unittest import mock
 from xml.etree import ElementTree
 
@@ -36,7 +37,8 @@ from synth.report.paper import SCALE, TIGHT, Leaf, rooms, shared_out, size_of
 from synth.report.path_drawing import circuit_sheets
 from synth.report.pdf import latin, pdf_of
 from synth.report.svg import text_width, visible
-from synth.report.timing import timing_sheets
+from synth.report.time_axis import exact_time
+from synth.report.timing import WIDEST, timing_sheets, timing_svg
 from synth.report.wiring_sheets import _Cutter, wiring_sheets
 from synth.ticks import parse_duration
 from synth.trace import Trace, Track
@@ -465,3 +467,19 @@ def test_nearest_letters() -> None:
     assert latin("Škopek – “ß” → 水") == 'Skopek - "ß" -> ?'
     assert latin("\u0065\u0301\u0065") == "ee"
     assert not math.isnan(smallest(Leaf('<svg x="" width="9" height="9">', False), "A4"))
+
+
+def test_a_long_run_goes_into_strips() -> None:
+    """A hundred changes at odd times, wider than any screen in one row: every time stands on it,
+    and no row is wider than a screen."""
+    random = Random(1)
+    times = sorted(random.sample(range(1000, 90_000_000), 100))
+    tracks = tuple(
+        Track(name, "load", False, tuple((Fraction(t), i % 2 == 0) for i, t in enumerate(own)))
+        for name, own in (("pump", times[::2]), ("fan", times[1::2]))
+    )
+    text = timing_svg(Trace(Fraction(times[-1] + 5000), tracks), "Long")
+    root = ElementTree.fromstring(text)
+    assert int(root.get("width", "0")) <= WIDEST
+    told = [element.text for element in root.iter() if element.tag.endswith("text")]
+    assert told.count("pump") > 2 and {exact_time(Fraction(t)) for t in times} <= {*told}

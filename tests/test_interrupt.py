@@ -49,7 +49,7 @@ def test_with_a_design_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
     # The cheapest circuit is known soon, and that none takes less power only much later.
     goals = tmp_path / "goals.yaml"
     goals.write_text(
-        "kit: full\nminimise: power\ngoals: [pump on 10 s of every 60 s, light always, "
+        "kit: starter\nminimise: power\ngoals: [pump on 10 s of every 60 s, light always, "
         "heater at night, master cutoff for pump]\n"
     )
 

@@ -258,6 +258,38 @@ def test_a_clash_of_two_goals_within_a_large_list(tmp_path: Path) -> None:
     assert sum(wish.kind is Kind.GOAL for wish in found.clash) <= 2
 
 
+TWO_DELAYS = """kit: two
+title: Two timers, invented
+trigger: held
+parts:
+  supply: {type: supply}
+  sensor: {type: sensor, price: 4, contact: [make, break]}
+  slow: {type: on-delay-timer, price: 8, time: {least: 7 s, most: 7 s, step: 1 s}}
+  quick: {type: on-delay-timer, price: 8, time: {least: 3 s, most: 3 s, step: 1 s}}
+  tap-off: {type: tap-off, price: 2}
+  load: {type: load}
+"""
+
+
+def test_a_goal_that_needs_the_times_of_others_is_no_clash(tmp_path: Path) -> None:
+    """By hand: 7 s and then 3 s are the 10 s that no timer can be set to. Where all goals together
+    are too hard, it is not said that the first of them cannot be had."""
+    (tmp_path / "two.yaml").write_text(TWO_DELAYS, encoding="utf-8")
+    path = tmp_path / "goals.yaml"
+    wishes = "pump 10 s after hot, fan 7 s after damp, bell 3 s after cold"
+    path.write_text(f"kit: two.yaml\ngoals: [{wishes}]\n", encoding="utf-8")
+    problem = pipeline.read_problem(str(path), None, None)
+    assert pipeline.plan(problem, seconds=30, gap=100.0).design is not None
+
+    def planned(asked: Problem, seconds: float) -> Outcome:
+        if len(asked.goals) == 3:
+            return Outcome(Status.UNDECIDED)
+        return pipeline.plan(asked, None, seconds, gap=100.0)
+
+    found = clash_of(problem, _posed_alone(load_goal_file(str(path)), problem), planned, 5.0)
+    assert found.status is Status.UNDECIDED and not found.clash
+
+
 def test_undecided_says_what_was_tried_and_what_is_known(tmp_path: Path) -> None:
     (tmp_path / "goals.yaml").write_text(GOALS, encoding="utf-8")
     problem = pipeline.read_problem(str(tmp_path / "goals.yaml"), None, None)

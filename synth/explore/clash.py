@@ -303,14 +303,15 @@ class _Clash:
             alone = self.posed(goals)
             if alone is None or not (alone.requirements or alone.contradictions):
                 return None
-            problem = alone
+            # The times of all goals are on offer, or more goals might be easier than fewer.
+            times = tuple(sorted({*alone.times, *self.problem.times}))
+            problem = replace(alone, times=times)
             if any(wish.kind is Kind.LEAST for wish in wishes):
-                # What a part asked for may follow, or be set to, must not hang on the goals asked.
+                # What a part asked for may follow must not hang on the goals asked.
                 problem = replace(
                     problem,
                     inputs=self.problem.inputs,
                     never_together=self.problem.never_together,
-                    times=self.problem.times,
                 )
         limits = _kept(self.problem, wishes).about({r.load for r in problem.requirements})
         return replace(

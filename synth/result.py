@@ -92,6 +92,56 @@ class Verdict:
     the one that uses most (no day uses more than its total)."""
 
 
+class Why(StrEnum):
+    """Why a search ended before all was proven."""
+
+    TIME = "time"
+    STOPPED = "stopped"
+    """The user stopped it."""
+    LEFT_OPEN = "left-open"
+    """A question had to be left open, though there was time; all others were answered."""
+    UNORDERED = "unordered"
+    """All was asked, but what was refuted circuit by circuit proves nothing of the whole."""
+
+
+class OpenFor(StrEnum):
+    """Why a question about a parts list was left open though there was time."""
+
+    TOO_LARGE = "too-large"
+    """Its model would be too large."""
+    UNCHECKED = "unchecked"
+    """A wiring was found, and the exact check did not come to an end."""
+    DEARER = "dearer"
+    """At this price none was found that stands; at a higher one there may be."""
+    WIRINGS = "wirings"
+    """It has more wirings than are gone through one by one."""
+
+
+@dataclass(frozen=True)
+class LeftOpen:
+    """A question that was left open though there was time: whether these parts (names of the kit)
+    can be wired for these loads."""
+
+    why: OpenFor
+    loads: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ending:
+    """Why a search ended before all was proven, for a user who wants to know what would help.
+
+    `loads` are those of the circuit that was sought when it ended. `seconds` is the time that it
+    might have taken in all, `fast` whether the optional solver was there.
+    """
+
+    why: Why
+    loads: tuple[str, ...] = ()
+    left_open: tuple[LeftOpen, ...] = ()
+    seconds: float = 0.0
+    fast: bool = False
+
+
 @dataclass(frozen=True)
 class Outcome:
     """The answer of a search: the best checked design, and what was proven about it.
@@ -117,3 +167,5 @@ class Outcome:
     met that do all else, that uses least; None when none was met."""
     to_buy: int | None = None
     """Where parts are in stock: what is left of `price` to be paid, which is what counts."""
+    ending: Ending | None = None
+    """Why not all was proven; None where that was not asked, or all was."""

@@ -90,6 +90,8 @@ def plan(
         progress.asked_to_stop = stopped
 
     outcome = solve_whole(problem, tools, progress, seed)
+    if outcome.ending is not None:
+        outcome = replace(outcome, ending=replace(outcome.ending, seconds=seconds))
     if memory is not None and (progress.beyond() or not progress.over()):
         keep_plan(memory, problem, also, outcome, seconds)
     open_ones = (Status.UNDECIDED, Status.BEST_FOUND)
@@ -170,7 +172,8 @@ def _mended(
         return outcome
     if design_key(outcome.design, problem)[0] > bound:
         return outcome
-    return replace(outcome, status=Status.PROVEN, proven=(problem.objectives[0].value,))
+    proven = (problem.objectives[0].value,)
+    return replace(outcome, status=Status.PROVEN, proven=proven, ending=None)
 
 
 def _tools(

@@ -12,7 +12,7 @@ from synth import __version__
 from synth.design import design_document
 from synth.errors import OutputError
 from synth.problem import Objective, Problem
-from synth.result import Outcome, Status, Verdict
+from synth.result import Ending, Outcome, Status, Verdict
 from synth.ticks import format_duration
 
 CLAIMED = frozenset({Status.PROVEN, Status.BEST_FOUND})
@@ -73,8 +73,16 @@ def plan_document(outcome: Outcome, problem: Problem) -> dict[str, Any]:
         "proven": list(outcome.proven),
         "bounds": list(outcome.bounds),
         "clash": list(outcome.clash),
+        **({} if outcome.ending is None else {"ending": _ending(outcome.ending, problem)}),
         "times": times,
     }
+
+
+def _ending(ending: Ending, problem: Problem) -> dict[str, Any]:
+    """Return why a search ended before all was proven, as a code and in sentences."""
+    from synth.report.undecided import why_ended
+
+    return {"why": ending.why.value, "said": why_ended(ending, problem)}
 
 
 def verdict_document(verdict: Verdict) -> dict[str, Any]:

@@ -70,9 +70,12 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     if outcome.status is Status.UNDECIDED:
         from synth.report import undecided
 
+        if outcome.ending is not None:
+            page.items("Why it ended", undecided.why_ended(outcome.ending, problem))
         page.items("Tried", undecided.tried(outcome))
         page.items("Known so far", undecided.known(outcome, problem))
-        page.items("What may help", undecided.what_may_help(problem))
+        helps = undecided.what_may_help(problem, ending=outcome.ending)
+        page.items("What may help", helps)
     claimed = outcome.status in (Status.PROVEN, Status.BEST_FOUND)
     if claimed and outcome.design is not None:
         page.say(_figures(outcome, outcome.design))
@@ -84,6 +87,10 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     if claimed and outcome.design is not None:
         _print_design(page, outcome.design, problem.kit)
     page.items("Assumptions", problem.assumptions)
+    if outcome.status is Status.BEST_FOUND and outcome.ending is not None:
+        from synth.report import undecided
+
+        page.items("Why not more is proven", undecided.why_ended(outcome.ending, problem))
     if claimed and outcome.verdict is not None:
         page.section("Checked")
         page.say(_checked(outcome.verdict))

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
+from collections.abc import Sequence
+
 from synth.days import day_in_words, in_words, shares_in_words, unit_hours
 from synth.problem import Objective, Problem
-from synth.result import Outcome
+from synth.result import Ending, LeftOpen, OpenFor, Outcome, Why
 
 STAGES = {
     "limits": "ruling all parts lists out by the limits",
@@ -20,6 +24,83 @@ STAGES = {
 _UNITS = {Objective.PRICE: "coins", Objective.SUPPLY: "units", Objective.WIRES: "wires"}
 FEW_GOALS = 3
 """So many goals are not too many to be asked at once."""
+
+
+_OPEN = {
+    OpenFor.TOO_LARGE: "whether it can be wired is too large a question to be put to the solver",
+    OpenFor.UNCHECKED: "a wiring of it was found, and the exact check of that did not come to an "
+    "end, so nothing is claimed of it",
+    OpenFor.DEARER: "no wiring that stands was found at its least price, and none was ruled out",
+    OpenFor.WIRINGS: "it has more wirings than are gone through one by one",
+}
+MORE_TIME = 10
+"""So many times the time that was not enough is advised: less seldom changes anything."""
+LONGEST = 86_400
+"""The most seconds that --time-limit takes."""
+
+
+def why_ended(ending: Ending, problem: Problem) -> list[str]:
+    """Return in sentences why a search ended before all was proven."""
+    sought = _sought(ending.loads, problem)
+    told = []
+    match ending.why:
+        case Why.TIME:
+            told.append(
+                f"the time ran out ({ending.seconds:g} s for all of the search) while "
+                f"{sought} was sought"
+            )
+        case Why.STOPPED:
+            told.append(f"it was stopped (Ctrl-C) while {sought} was sought")
+        case Why.UNORDERED:
+            told.append(
+                "all parts lists were asked; but what was refuted of single circuits does not "
+                "refute the whole, where they may share parts, so nothing is claimed"
+            )
+        case Why.LEFT_OPEN:
+            unchecked = any(one.why is OpenFor.UNCHECKED for one in ending.left_open)
+            told.append(
+                "not for want of time"
+                + ("" if unchecked else ", so more of it does not help")
+                + ": all that could be asked was asked, and a question was left open"
+            )
+    kinds: dict[OpenFor, list[LeftOpen]] = {}
+    for one in ending.left_open:
+        kinds.setdefault(one.why, []).append(one)
+    for why, ones in kinds.items():
+        more = f" (so with {len(ones) - 1} more)" if len(ones) > 1 else ""
+        told.append(
+            f"left open for {_listed(ones[0].loads)}: the parts list {_parts(ones[0].parts)}"
+            f"{more}, since {_OPEN[why]}"
+        )
+    return told
+
+
+def _sought(loads: Sequence[str], problem: Problem) -> str:
+    """Return what was sought, with the loads and the numbers of their goals."""
+    if not loads or len(loads) == len(problem.requirements):
+        return "a circuit for all goals"
+    return f"a circuit for {_listed(loads)} ({_goals_of(loads, problem)})"
+
+
+def _goals_of(loads: Sequence[str], problem: Problem) -> str:
+    numbers = sorted({n for r in problem.requirements if r.load in loads for n in r.goals})
+    return f"goal{'s' if len(numbers) > 1 else ''} {_listed([str(n) for n in numbers])}"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
+
+
+def _parts(names: Sequence[str]) -> str:
+    counts = Counter(names)
+    told = ", ".join(name if n == 1 else f"{n} x {name}" for name, n in counts.items())
+    return told or "of no part at all"
+
+
+def _more_time(seconds: float) -> int:
+    """Return what to give to --time-limit where so many seconds were not enough, in whole minutes;
+    the search itself says nothing about how long it would take."""
+    return min(LONGEST, 60 * math.ceil(MORE_TIME * seconds / 60))
 
 
 def tried(outcome: Outcome) -> list[str]:
@@ -47,11 +128,32 @@ def known(outcome: Outcome, problem: Problem) -> list[str]:
     return told
 
 
-def what_may_help(problem: Problem, time_up: bool = True) -> list[str]:
+def what_may_help(
+    problem: Problem, time_up: bool = True, ending: Ending | None = None
+) -> list[str]:
     """Return what a user can change so that the same question is decided sooner; more time only
-    where it was the time that ended the search."""
-    helps = ["more time: --time-limit SECONDS"] if time_up else []
-    helps.append("the optional second solver: --fast, after pip install '.[fast]'")
+    where it was the time that ended the search. `ending`: how it ended, where that is known."""
+    helps = []
+    left_open = ending.left_open if ending is not None else ()
+    large = any(one.why is OpenFor.TOO_LARGE for one in left_open)
+    if ending is not None and ending.why is Why.STOPPED:
+        helps.append(f"to let it go on: it had {ending.seconds:g} s")
+    elif ending is not None and ending.why is Why.TIME:
+        helps.append(f"more time, such as --time-limit {_more_time(ending.seconds)}")
+    elif ending is not None and any(one.why is OpenFor.UNCHECKED for one in left_open):
+        helps.append(f"more time for the check: --time-limit {_more_time(ending.seconds)}")
+    elif ending is None and time_up:
+        helps.append("more time: --time-limit SECONDS")
+    if ending is None or not ending.fast:
+        larger = ", which also takes questions twice as large" if large else ""
+        helps.append(
+            f"the optional second solver: --fast, after pip install '.[fast]'{larger}"
+        )
+    if ending is not None and 0 < len(ending.loads) < len(problem.requirements):
+        helps.append(
+            f"to plan {_goals_of(ending.loads, problem)} alone, where the search stood: what is "
+            "proven of that is kept and used for the whole"
+        )
     wishes = wishes_in_force(problem)
     if wishes:
         helps.append(

@@ -11,7 +11,7 @@ from typing import Protocol, TypeVar
 
 from synth.design import Design, Skeleton
 from synth.problem import Objective, Problem
-from synth.result import Counterexample, Verdict
+from synth.result import Counterexample, LeftOpen, Verdict
 from synth.search.bounds import sharing_floor
 from synth.search.lists import Key, PartsList
 from synth.trace import Moment, Order
@@ -199,7 +199,8 @@ class Found:
     the design. `doubt` says that `floor` is where a question had to be left open, so that it stays
     whatever comes of later ones. `exhausted`: no list is left at all. `first` is the least key at
     which a list was left with a design of that price, so that it may have others, lesser by the
-    later objectives. `refuted` counts lists.
+    later objectives. `refuted` counts lists. `loads` are those of the engine's problem, `left_open`
+    the questions behind `doubt`, and `late` says that it ended for want of time.
     """
 
     best: Working | None = None
@@ -211,6 +212,9 @@ class Found:
     refuted: int = 0
     asked: int = 0
     reasons: list[str] = field(default_factory=list)
+    loads: tuple[str, ...] = ()
+    left_open: list[LeftOpen] = field(default_factory=list)
+    late: bool = False
 
     @property
     def least(self) -> Key | None:

@@ -16,6 +16,7 @@ from synth.days import alone_in_words, loads_alone, unit_hours
 from synth.design import Skeleton
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
+from synth.result import LeftOpen, OpenFor
 from synth.search.basics import Found, Progress, Working, design_key
 from synth.search.beside import CORES, Beside
 from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
@@ -83,7 +84,7 @@ class Engine:
         self._totals = sharing_totals(self.problem.kit)
         self.feasible: list[tuple[int, ...]] = []
         self.refuted: list[tuple[int, ...]] = []
-        self.found = Found()
+        self.found = Found(loads=tuple(r.load for r in self.problem.requirements))
         self._queue: Queue | None = None
 
     def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:
@@ -114,6 +115,7 @@ class Engine:
             known = found.best.parts_list.items
         with Beside(self._refuted_at_once) as beside:
             self._through(queue, self._lesser(upper, found), known, found, beside)
+        found.late = not found.closed and (self.progress.over() or not found.left_open)
         if found.closed:
             self._queue = None
         return found
@@ -165,12 +167,12 @@ class Engine:
                 if answer is None:
                     if self.progress.over():
                         return
-                    found.doubt = True
+                    self._leave_open(parts_list, found)
                 elif answer:
                     best = self._lesser(best, found)
                     if best is None or best[0] > key[0]:
                         # A wiring of this price may be there, but none was found that stands.
-                        found.doubt = True
+                        self._leave_open(parts_list, found, OpenFor.DEARER)
                         continue
                     found.first = min(found.first or key, key)
                 elif best is None or key[0] < best[0]:
@@ -193,7 +195,7 @@ class Engine:
             if works is None:
                 if self.progress.over():
                     return
-                found.doubt = True
+                self._leave_open(parts_list, found)
                 continue
             if not works:
                 self._is_refuted(parts_list, found)
@@ -206,6 +208,8 @@ class Engine:
                 found.first = min(found.first or key, key)
                 works = self._all_of(parts_list, found)
                 if works is None:
+                    if not self.progress.over():
+                        self._leave_open(parts_list, found, OpenFor.WIRINGS)
                     return
                 best = self._lesser(best, found)
                 continue
@@ -214,6 +218,14 @@ class Engine:
         # A list that works only within the larger whole was not refuted.
         refuted = found.best is not None or not self.feasible
         found.closed = found.exhausted = refuted and not found.doubt
+
+    def _leave_open(self, parts_list: PartsList, found: Found, why: OpenFor | None = None) -> None:
+        """Keep that a list was left open, and why: as the questions say, if not said here."""
+        found.doubt = True
+        why = why or self.questions.open_for
+        if why is not None:
+            parts = tuple(part.name for part in self.catalogue.parts(parts_list.items))
+            found.left_open.append(LeftOpen(why, found.loads, parts))
 
     def _is_refuted(self, parts_list: PartsList, found: Found) -> None:
         """Keep that a list was refuted; that no part of it works is known only where none of the

@@ -15,7 +15,7 @@ from typing import Literal
 from synth.design import Design, PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import CONTROLLED, SPLITTING, PartType
 from synth.problem import Objective, Problem
-from synth.result import Verdict
+from synth.result import OpenFor, Verdict
 from synth.search.basics import DEPTH, LARGEST, POINTS, LearnedRun, Progress, Tools, Working
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
@@ -85,6 +85,8 @@ class Questions:
         self.ahead: Callable[[], Iterable[tuple[int, ...]]] = tuple
         """Lists that are likely to be asked about next."""
         self._live: Live | None = None
+        self.open_for: OpenFor | None = None
+        """Why the last question has no answer, where it is not for want of time."""
 
     def drift(self, changes: Sequence[tuple[str, bool]]) -> None:
         """Begin with a run in which loads follow clocks of their own, which these changes start."""
@@ -142,10 +144,12 @@ class Questions:
         far as that shows soon. A guess at what needs little power; "no" then proves nothing.
         `given`: wired so as far as its parts go, loads apart.
         """
+        self.open_for = None
         live = self._live_for(parts_list.items) if rest is None and given is None else None
         if live is None:
             live = Live(self, parts_list.items)
             if live.too_large:
+                self.open_for = OpenFor.TOO_LARGE
                 return None
             if rest is not None:
                 # Loads that the model leaves out are fed as well, each by some output.
@@ -252,6 +256,7 @@ class Questions:
                     continue
                 verdict = self.tools.check(design, self.problem)
                 if verdict is None:
+                    self.open_for = OpenFor.UNCHECKED
                     return None
                 price = design.price(self.problem.kit, self.problem.limits.stock)
                 if verdict.holds and dearest is not None and price > dearest:
@@ -274,6 +279,7 @@ class Questions:
             if known is not None and not live.add(known):
                 alone = self._alone(live, items, known)
                 if alone is None:
+                    self.open_for = OpenFor.TOO_LARGE
                     return None
                 live = alone
 
@@ -295,8 +301,10 @@ class Questions:
         a price of splitting, of all nets of the whole, of `rest`). True claims nothing. None: no
         time to say.
         """
+        self.open_for = None
         live = Live(self, parts_list.items, loose=True)
         if live.too_large:
+            self.open_for = OpenFor.TOO_LARGE
             return None
         if rest is not None:
             more = elsewhere or Elsewhere()

@@ -142,6 +142,7 @@ def _taken_up(engine: Engine, lesson: Lesson, tools: Tools) -> Found | None:
         refuted=lesson.refuted,
         asked=lesson.asked,
         reasons=list(lesson.reasons),
+        loads=engine.found.loads,
     )
     return engine.found
 

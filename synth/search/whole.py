@@ -18,7 +18,7 @@ from dataclasses import replace
 from synth.design import Skeleton, Terminal
 from synth.parts.behaviour import SENSING
 from synth.problem import Objective, Problem
-from synth.result import Outcome, Status
+from synth.result import Ending, Outcome, Status, Why
 from synth.search.apart import (
     Lever,
     may_be_held,
@@ -515,6 +515,7 @@ class _Whole:
             bounds=bounds_in_words(problem),
             times=tuple(self.times),
             to_buy=best.design.price(problem.kit, stock) if stock else None,
+            ending=None if proven else self._ending(found),
         )
 
     def _nothing(self, found: Found, whole: bool = True) -> Outcome:
@@ -535,7 +536,21 @@ class _Whole:
             bounds=bounds_in_words(self.problem),
             clash=tuple(reason for reason in found.reasons if reason) if impossible else (),
             times=tuple(self.times),
+            ending=None if impossible else self._ending(found),
         )
+
+    def _ending(self, found: Found) -> Ending | None:
+        """Return why not all was proven; None where it is near enough, as was asked for."""
+        progress = self.progress
+        if progress.near():
+            return None
+        if progress.asked_to_stop():
+            why = Why.STOPPED
+        elif found.late or progress.over():
+            why = Why.TIME
+        else:
+            why = Why.LEFT_OPEN if found.left_open else Why.UNORDERED
+        return Ending(why, found.loads, tuple(found.left_open), fast=self.tools.fast)
 
 
 def _has_times(problem: Problem) -> bool:

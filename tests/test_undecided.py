@@ -1,0 +1,96 @@
+"""Where not all is proven, the plan says why the search ended, and what may help."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+
+from synth import pipeline
+from synth.cli import _Watch, main
+from synth.report.undecided import what_may_help, why_ended
+from synth.result import Ending, LeftOpen, OpenFor, Status, Why
+from synth.search import questions
+
+ROOT = Path(__file__).parent.parent
+SHED = str(ROOT / "goals" / "potting-shed.yaml")
+YARD = str(ROOT / "goals" / "whole-yard.yaml")
+SCHEMA = json.loads((ROOT / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
+
+
+def told(*words: str) -> str:
+    """Return what a plan that ends undecided says, on one line."""
+    ran = CliRunner().invoke(main, ["plan", *words])
+    assert ran.exit_code == 3, ran.output
+    return " ".join(ran.stdout.split())
+
+
+def test_time_that_ran_out() -> None:
+    said = told(YARD, "--time-limit", "0.1")
+    assert "Why it ended - the time ran out (0.1 s for all of the search) while a circuit" in said
+    assert "more time, such as --time-limit 60" in said and "left open" not in said
+
+
+def test_a_question_that_is_too_large(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Models of at most 3000 clauses do not hold two timers: each such list stays open."""
+    monkeypatch.setattr(questions, "LARGEST", 3_000)
+    said = told(SHED)
+    assert "not for want of time, so more of it does not help" in said
+    assert "left open for pump: the parts list relay break, 2 x pulse timer" in said
+    assert "too large a question" in said and "--time-limit" not in said
+    assert "--fast" in said and "questions twice as large" in said
+    assert "to plan goals 1 and 4 alone" in said
+    ran = CliRunner().invoke(main, ["plan", SHED, "--format", "json"])
+    document = json.loads(ran.stdout)
+    jsonschema.validate(document, SCHEMA)
+    assert document["ending"]["why"] == "left-open"
+    assert any("left open for pump" in line for line in document["ending"]["said"])
+
+
+def test_stopped_by_the_user(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(_Watch, "stopped", lambda watch: True)
+    said = told(SHED, "--time-limit", "40")
+    assert "it was stopped (Ctrl-C)" in said and "time ran out" not in said
+    assert "to let it go on: it had 40 s" in said
+
+
+def test_best_found_says_why_no_more_is_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first design found ends it: nothing but that is to be said, and nothing with a gap."""
+    problem = pipeline.read_problem(SHED, None, None)
+    stop: list[bool] = []
+
+    def report(stage: str, best: int | None, bound: int | None) -> None:
+        if best is not None:
+            stop.append(True)
+
+    outcome = pipeline.plan(problem, report, stopped=lambda: bool(stop))
+    assert outcome.status is Status.BEST_FOUND and outcome.ending is not None
+    assert outcome.ending.why is Why.STOPPED and outcome.ending.seconds == 60.0
+    near = pipeline.plan(problem, gap=100.0)
+    assert near.status is Status.BEST_FOUND and near.ending is None
+    proven = pipeline.plan(problem)
+    assert proven.status is Status.PROVEN and proven.ending is None
+
+
+def test_words_of_each_reason() -> None:
+    problem = pipeline.read_problem(SHED, None, None)
+    one = LeftOpen(OpenFor.UNCHECKED, ("pump", "light"), ("relay make", "relay make"))
+    ending = Ending(Why.LEFT_OPEN, ("pump", "light"), (one,), 30.0)
+    said = why_ended(ending, problem)
+    assert said[0].startswith("not for want of time: ")
+    assert "left open for pump and light: the parts list 2 x relay make, since a wiring" in said[1]
+    # A check that did not come to an end may do so with more time.
+    assert "more time for the check: --time-limit 300" in what_may_help(problem, ending=ending)
+    dearer = replace(ending, left_open=(replace(one, why=OpenFor.DEARER),), fast=True)
+    helps = what_may_help(problem, ending=dearer)
+    assert not any("--time-limit" in line or "--fast" in line for line in helps)
+    unordered = why_ended(Ending(Why.UNORDERED), problem)
+    assert len(unordered) == 1 and "does not refute the whole" in unordered[0]
+    late = Ending(Why.TIME, ("pump", "light", "heater"), (), 86_400.0)
+    assert "a circuit for all goals" in why_ended(late, problem)[0]
+    # No more is advised than may be given.
+    assert "more time, such as --time-limit 86400" in what_may_help(problem, ending=late)

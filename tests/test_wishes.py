@@ -512,12 +512,15 @@ def a_wish_job(seed: int) -> Problem:
     return problem_of(goals, wishes, stock)
 
 
+def all_bought(problem: Problem) -> Problem:
+    """Return the job up to `HIGHEST` coins of whole price, as if nothing were in stock."""
+    limits = dataclasses.replace(problem.limits, stock=())
+    return bounded(dataclasses.replace(problem, limits=limits), HIGHEST)
+
+
 def least_to_buy(problem: Problem) -> int | None:
     """Return the least that has to be bought, up to `HIGHEST` coins of whole price."""
-    best = None
-    plain = bounded(
-        dataclasses.replace(problem, limits=dataclasses.replace(problem.limits, stock=())), HIGHEST
-    )
+    best, plain = None, all_bought(problem)
     for _, skeleton in candidates(plain, HIGHEST):
         design = share_power(skeleton, KIT, plain.objectives, plain.limits)
         if design is None:
@@ -532,7 +535,7 @@ def compare(seed: int) -> bool | None:
     """Compare a random job with the enumeration; return whether a proven price was compared, None
     when there are too many wirings to look at."""
     problem = a_wish_job(seed)
-    if not small(bounded(problem, HIGHEST)):
+    if not small(all_bought(problem)):
         return None
     expected = least_to_buy(problem)
     worth = sum(KIT.index[name].price * number for name, number in problem.limits.stock)

@@ -17,6 +17,7 @@ from synth.cli import main
 from synth.conflict import Conflict, Kind, Wish
 from synth.errors import Contradiction, GoalError
 from synth.explore.clash import clash_of
+from synth.explore.ways import with_value
 from synth.pipeline.asking import _posed_alone
 from synth.pose import pose
 from synth.problem import Problem
@@ -314,3 +315,18 @@ def test_what_could_not_be_decided_is_said() -> None:
     assert found.notes == ("Whether there are other ways out, of as few changes, is not decided.",)
     wishes = {way.dropped for way in found.ways}
     assert (Wish(Kind.GOAL, 1),) not in wishes and wishes
+
+
+@pytest.mark.parametrize(("now", "more"), [(0, 2), (1, 2), (2, 3)])
+def test_more_of_a_part_is_more_than_the_kit_has(now: int, more: int, tmp_path: Path) -> None:
+    """A part of which the kit says that there is none can be given more of as well: else what does
+    with a few of it would be called impossible, and more of it the least that suffices."""
+    text = (Path(__file__).parents[1] / "synth/parts/kits/starter.yaml").read_text("utf-8")
+    line = next(line for line in text.splitlines() if line.strip().startswith("relay make:"))
+    fewer = text.replace(line, line.replace("price", f"most: {now}, price"))
+    path = tmp_path / "few.yaml"
+    path.write_text(fewer, encoding="utf-8")
+    problem = pipeline.read_problem(None, "lamp always", str(path))
+    assert problem.kit.index["relay make"].most == now
+    again = with_value(problem, Wish(Kind.MOST, now, "relay make"), more)
+    assert again.kit.index["relay make"].most == more

@@ -430,7 +430,7 @@ def with_value(problem: Problem, wish: Wish, value: int) -> Problem:
         most = tuple((n, value if n == wish.part else m) for n, m in limits.most)
         limits = replace(limits, most=most)
         parts = tuple(
-            replace(p, most=max(p.most, value)) if p.name == wish.part and p.most else p
+            replace(p, most=max(p.most, value)) if p.name == wish.part and p.most is not None else p
             for p in kit.parts
         )
         kit = replace(kit, parts=parts)

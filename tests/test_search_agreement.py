@@ -14,7 +14,9 @@ from fractions import Fraction
 from random import Random
 
 import pytest
+from check_designs import part
 from search_tools import (
+    INPUTS,
     KINDS,
     KITS,
     a_problem,
@@ -30,9 +32,10 @@ from search_tools import (
 )
 
 from synth.check.settle import every_order, settle
-from synth.design import Skeleton
+from synth.design import Skeleton, Terminal
 from synth.parts.behaviour import TIMED, PartType
 from synth.problem import Apart, Peak, Problem
+from synth.search.slots import supply_part
 from synth.search.unroll import MAY_WAIT
 from synth.trace import Moment, Order
 
@@ -89,6 +92,70 @@ def test_model_accepts_exactly_what_the_semantics_do_at_length(trigger: str) -> 
     for seed in range(1000, 1900):
         agree(seed, trigger, counts)
     assert all(counts[kind.value] > 20 for kind in KINDS), counts
+
+
+def agree_on_steps(seed: int, trigger: str, counts: Counter[int]) -> None:
+    """Compare in how many evaluations one random wiring settles in one random run."""
+    random = Random(seed)
+    kit = KITS[trigger]
+    problem = a_problem(kit, LOADS[:1])
+    skeleton = a_skeleton(random, kit, random.randrange(3, 9), LOADS[:1])
+    moments = some_moments(random, HORIZON)
+    done = concrete_run(skeleton, problem, moments, HORIZON)
+    need = max(done.steps, default=0)
+    if done.marks or need < 3:
+        return
+    whole = scenario_of(problem, moments, HORIZON, done, done.instants(HORIZON))
+    assert accepts(skeleton, problem, whole, need), (seed, trigger)
+    assert not accepts(skeleton, problem, whole, need - 1), (seed, trigger)
+    counts[need] += 1
+
+
+@pytest.mark.parametrize("trigger", KITS)
+def test_model_settles_in_as_many_steps_as_the_semantics(trigger: str) -> None:
+    counts: Counter[int] = Counter()
+    for seed in (*range(20_000, 20_200), 26_590):
+        agree_on_steps(seed, trigger, counts)
+    assert counts[3] > 10 and sum(counts.values()) - counts[3] > 5, counts
+
+
+def test_a_timer_that_only_forgets_a_level_keeps_no_edge_waiting() -> None:
+    """T1 has run out, its start is still live; as K drops out T1 loses power, and T2 sees its
+    edge in that very step: two steps and one to see that nothing else moves."""
+    kit = KITS["held"]
+    parts = (
+        part("S", PartType.SENSOR, kit, input="hot", contact="make"),
+        part("K", PartType.RELAY_CHANGEOVER, kit),
+        part("T1", PartType.PULSE, kit, time=1000),
+        part("T2", PartType.PULSE, kit, time=1000),
+    )
+    wires = (
+        ("supply.out", "S.in"), ("S.out", "K.coil"), ("supply.out", "K.in"),
+        ("K.make", "T1.in"), ("K.make", "T1.start"), ("supply.out", "T2.in"),
+        ("K.break", "T2.start"), ("T1.out", "fan.in"), ("T2.out", "lamp.in"),
+    )
+    feeds = tuple(
+        (Terminal(*source.split(".")), Terminal(*target.split("."))) for source, target in wires
+    )
+    consumers = [part(name, PartType.LOAD, kit, needs=1) for name in LOADS]
+    skeleton = Skeleton(kit.name, (supply_part(kit), *parts, *consumers), feeds)
+    problem = a_problem(kit, LOADS)
+    levels = tuple((item.name, item.name in ("supply", "hot")) for item in INPUTS)
+    moments = (Moment(Fraction(0), levels), Moment(Fraction(3000), (("hot", False),)))
+    done = concrete_run(skeleton, problem, moments, HORIZON)
+    assert done.at(Fraction(3500))["lamp"] and max(done.steps) == 3
+    whole = scenario_of(problem, moments, HORIZON, done, done.instants(HORIZON))
+    assert accepts(skeleton, problem, whole, 3)
+    assert not accepts(skeleton, problem, whole, 2)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("trigger", KITS)
+def test_model_settles_in_as_many_steps_as_the_semantics_at_length(trigger: str) -> None:
+    counts: Counter[int] = Counter()
+    for seed in range(21_000, 23_000):
+        agree_on_steps(seed, trigger, counts)
+    assert all(counts[need] > 10 for need in range(3, 7)), counts
 
 
 def a_race(skeleton: Skeleton, problem: Problem, moments: Sequence[Moment]) -> tuple[

@@ -216,9 +216,8 @@ class Unrolled:
             if slot.kind in EDGE_SENSITIVE:
                 edges.append(i)
                 if slot.kind is not PartType.IMPULSE and self.held:
-                    # Losing power is a move that is no edge.
-                    lost = self._both(-self.live_in[i, "in"], self._either(old.contact, old.seen))
-                    differs.append(lost)
+                    # Losing power is a move that is no edge; to forget a level is no move.
+                    differs.append(self._both(-self.live_in[i, "in"], old.contact))
                 continue
             if slot.kind in RELAYS:
                 coil = self.live_in[i, "coil"]

@@ -32,7 +32,7 @@ from test_known_designs import list_of, the_engine
 from synth import pipeline
 from synth.check import check
 from synth.design import Design, Skeleton, Terminal
-from synth.parts.behaviour import SPLITTING, TIMED, PartType
+from synth.parts.behaviour import CONTROLLED, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.pipeline import plan
 from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
@@ -283,12 +283,15 @@ def test_lacks_time_lets_one_timer_with_relays_pass(halvings: int, trigger: str)
     # Impulse relays keep their position without power, so the supply never fails here.
     supply = OutsideInput("supply", InputKind.SUPPLY, steady=True)
     problem = asked(
-        {"lamp": Cycle(Level("supply"), half, half)}, supply, kit=kit, times=(1000, 2000, 4000)
+        {"lamp": Cycle(Level("supply"), half, half)}, supply, kit=kit, times=(1000,)
     )
     design = wired(parts, feeds, kit)
     assert check(design, problem).holds
     offers = kit_parts(Skeleton(kit.name, design.parts, ()), kit)
     assert lacks_time(offers, problem, "lamp") == ""
+    # All positions of the impulse relays are needed.
+    offers.remove(kit.of_type(PartType.IMPULSE)[0])
+    assert lacks_time(offers, problem, "lamp")
 
 
 def test_lacks_time_refutes_what_cannot_keep_time() -> None:
@@ -298,9 +301,21 @@ def test_lacks_time_refutes_what_cannot_keep_time() -> None:
     assert lacks_time([relay, relay], cycle, "pump")
     assert not lacks_time([relay, relay], cycle, "")  # no change is known to come alone
     assert lacks_time([relay, pulse], cycle, "pump")  # 4 events, 2 states
-    assert not lacks_time([relay, relay, pulse], cycle, "pump")  # 4 events, 4 states: not known
+    # Break relays that operate by turns: 2 of 2, and 3 of 3. With another relay, twice as many.
+    assert lacks_time([relay, relay, pulse], cycle, "pump")
+    assert lacks_time([relay, relay, relay, pulse], cycle, "pump")
     once = asked({"pump": Pulse(Level("supply"), 1000)}, kit=FULL, times=(1000,))
     assert lacks_time([relay], once, "pump") and not lacks_time([pulse], once, "pump")
+
+
+@pytest.mark.parametrize("kind", sorted(CONTROLLED - TIMED - {PartType.RELAY_BREAK}))
+def test_lacks_time_counts_each_part_with_a_position(kind: PartType) -> None:
+    """4 events, and two parts that each stay in either position, or one and two break relays."""
+    cycle = asked({"pump": Cycle(Level("supply"), 1000, 3000)}, kit=FULL, times=(1000,))
+    relay, pulse, two_way = FULL.index["relay break"], FULL.index["pulse timer"], FULL.of_type(kind)
+    assert not lacks_time([two_way[0], two_way[0], pulse], cycle, "pump")
+    assert not lacks_time([two_way[0], relay, relay, pulse], cycle, "pump")
+    assert lacks_time([two_way[0], relay, pulse], cycle, "pump")
 
 
 def test_a_time_that_never_counts_needs_no_timer(tmp_path: Path) -> None:

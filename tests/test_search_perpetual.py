@@ -20,6 +20,7 @@ from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.problem import InputKind, OutsideInput, Problem
 from synth.read.design_file import parse_design
+from synth.result import Status
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import CLOSING, cannot_go_on, forced_settings, positions
 from synth.signals import Cycle, Level, OnDelay, Signal, all_of
@@ -95,9 +96,14 @@ def test_forced_settings_against_sums_one_by_one(seed: int) -> None:
 
 
 @pytest.mark.parametrize("breaks", [1, 2, 3])
-@pytest.mark.parametrize("makes", [0, 1])
-def test_no_net_of_relays_has_more_settled_positions(breaks: int, makes: int) -> None:
-    """Coils that hang on ways through contacts, at random: settled positions, counted."""
+@pytest.mark.parametrize("other", ["", "relay make", "change-over relay"])
+def test_no_net_of_relays_has_more_settled_positions(breaks: int, other: str) -> None:
+    """Coils that hang on ways through contacts, at random: settled positions, counted.
+
+    A change-over relay is asked for its make contact alone: with that it has as many positions as
+    a make relay.
+    """
+    makes = int(bool(other))
     count, rng, most = breaks + makes, random.Random(breaks * 7 + makes), 0
     # For each coil, ways that each lead through some of the contacts. First: a break relay
     # operates while no other does, a make relay holds itself.
@@ -122,7 +128,7 @@ def test_no_net_of_relays_has_more_settled_positions(breaks: int, makes: int) ->
             )
         most = max(most, settled)
     kit = read("light always").kit
-    names = ["relay break"] * breaks + ["relay make"] * makes
+    names = ["relay break"] * breaks + [other] * makes
     bound = positions([kit.index[name] for name in names])
     assert most <= bound
     assert most == bound, "the bound is met, so it cannot be lower"
@@ -237,6 +243,18 @@ def test_recyclers_know_two_phases() -> None:
     # Two recyclers: 45 starts of the stirrer, two phases of each, 50 s in steps of 5 s.
     assert why_not(problem, "recycler", "recycler")
     assert why_not(problem, "recycler", "recycler", "relay make") == ""
+
+
+def test_a_recycler_has_two_settings() -> None:
+    """2 s on and 3 s off, each a setting that is needed (no sum of the other makes it): one
+    recycler has both of them, a pulse timer, which restarts nothing, has one."""
+    problem = asked({"lamp": Cycle(SUPPLY, 2000, 3000)}, times=(2000, 3000))
+    assert timers_at_once(problem).perpetual.forced == (2000, 3000)
+    assert "one timer cannot be set" in why_not(problem, "pulse timer", "relay break")
+    outcome = pipeline.plan(problem, seconds=10)
+    assert outcome.status is Status.PROVEN and outcome.design is not None
+    assert check(outcome.design, problem).holds
+    assert outcome.price == FULL.index["recycler"].price
 
 
 @pytest.mark.parametrize("closing", ["relay break", "bistable relay"])

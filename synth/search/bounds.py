@@ -7,9 +7,10 @@ from functools import cache
 from itertools import product
 from math import gcd, inf
 
-from synth.parts.behaviour import SPLITTING, TIMED, PartType
+from synth.parts.behaviour import CONTROLLED, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import Problem
+from synth.search.perpetual import positions
 from synth.signals import (
     MEMORY,
     ON,
@@ -24,17 +25,6 @@ from synth.signals import (
 
 FanOut = Callable[[int], int | None]
 """Least price of splitting one output over so many inputs (None: cannot be done)."""
-
-POSITIONS = frozenset(
-    {
-        PartType.RELAY_MAKE,
-        PartType.RELAY_BREAK,
-        PartType.RELAY_CHANGEOVER,
-        PartType.BISTABLE,
-        PartType.IMPULSE,
-    }
-)
-"""Parts whose position is a state of its own, apart from any running time."""
 
 MOST_FREE = 6
 """Most inputs of which all combinations are looked at for what is on at one moment."""
@@ -233,22 +223,22 @@ def lacks_time(parts: Sequence[KitPart], problem: Problem, alone: str) -> str:
        positions of the relays after it: the timer has just started anew, and the level it last
        saw at its start is a function of these positions. A load that is a cycle of on-time a and
        off-time b, alone, changes at events only, so T divides a and b; within one period its
-       (a + b)/T events all have different futures, so there are at least as many states:
-       2^(number of relays) >= (a + b)/T.
+       (a + b)/T events all have different futures, so the relays have at least as many positions
+       (see `positions`).
     """
     timed = [part for part in parts if part.type in TIMED]
     if not timed:
         return f"'{alone}' needs a part with a running time" if alone else ""
     if len(timed) > 1 or timed[0].type is PartType.RECYCLER or timed[0].times is None:
         return ""
-    relays = sum(part.type in POSITIONS for part in parts)
+    relays, enough = sum(part.type in CONTROLLED for part in parts) - 1, positions(parts)
     for requirement in problem.requirements:
         cycle = requirement.signal
         if not isinstance(cycle, Cycle) or _never_left_alone(problem, cycle):
             continue
         common = gcd(cycle.on, cycle.off)
         fits = (
-            common % t == 0 and (cycle.on + cycle.off) // t <= 2**relays
+            common % t == 0 and (cycle.on + cycle.off) // t <= enough
             for t in problem.times
             if t in timed[0].times
         )

@@ -25,7 +25,7 @@ VERBS = {
 }  # fmt: skip
 JOINT = "pipeline"
 DOORS = {"cli", "commands", "start", "interrupt", "outlet", "__main__"}
-HEAVY = {"lark", "rich", "ortools", "click", "networkx", "jsonschema"}
+HEAVY = {"lark", "rich", "ortools", "click", "networkx", "numpy", "jsonschema"}
 """Libraries that nouns never need, and whose import time nobody should pay for `--help`."""
 LONGEST = 700
 

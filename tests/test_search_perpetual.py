@@ -242,7 +242,7 @@ def test_recyclers_know_two_phases() -> None:
     assert why_not(problem, "recycler", "pulse timer", *(["bistable relay"] * 3)) == ""
     # Two recyclers: 45 starts of the stirrer, two phases of each, 50 s in steps of 5 s.
     assert why_not(problem, "recycler", "recycler")
-    assert why_not(problem, "recycler", "recycler", "relay make") == ""
+    assert why_not(problem, "recycler", "recycler", "bistable relay") == ""
 
 
 def test_a_recycler_has_two_settings() -> None:

@@ -18,10 +18,18 @@ from check_designs import FULL, asked, load, part, wired
 from synth import pipeline
 from synth.check import check
 from synth.parts.behaviour import PartType
+from synth.parts.kit import Times
 from synth.problem import InputKind, OutsideInput
 from synth.search.pending import timers_at_once
-from synth.search.perpetual import Perpetual, Repeating
-from synth.search.phases import Question, cannot_tell_phases, patterns, too_few_positions
+from synth.search.perpetual import Perpetual, Repeating, positions
+from synth.search.phases import (
+    Pattern,
+    Question,
+    Timings,
+    cannot_tell_phases,
+    patterns,
+    positions_needed,
+)
 from synth.signals import Cycle, Level, all_of
 
 STEP = 10
@@ -47,6 +55,16 @@ def repeating(classes: Sequence[Sequence[Word]], others: int = 0) -> Perpetual:
 
 def one_pulse(on: int, off: int) -> Word:
     return (True,) * on + (False,) * off
+
+
+def test_what_is_to_be_seen_of_a_class() -> None:
+    """By hand: in twelve steps a load of period 4 changes at 0, 2, 4, ..., one of 6 at 0, 1, 6, 7;
+    one of 60 comes round too late to be seen of all phases."""
+    seen = patterns(repeating([[one_pulse(2, 2), one_pulse(1, 5)], [one_pulse(1, 1)]]))
+    both, every = frozenset({0, 1, 2, 4, 6, 7, 8, 10}), frozenset({0, 1})
+    assert seen == ((Pattern(12, both, 12), Pattern(2, every, 2)), 6)
+    seen = patterns(repeating([[one_pulse(2, 2)], [one_pulse(30, 30)]]))
+    assert seen == ((Pattern(4, frozenset({0, 2}), 4), Pattern(1, frozenset(), 60)), 4)
 
 
 # -- machines found step by step ------------------------------------------------------------------
@@ -174,6 +192,7 @@ def test_what_is_ruled_out_no_machine_does(
         ([[A], [C]], (1, 2, 2), 2),
         # The third is too slow for what is to be seen: a bit is all that it is good for.
         ([[A], [A]], (1, 1, 12), 2),
+        ([[C], [A]], (1, 2, 20), 2),
         ([[A], [A], []], (1, 1, 1), 2),
     ],
 )
@@ -210,11 +229,91 @@ def ruled_out(classes: Sequence[Sequence[Word]], settings: Sequence[int], most: 
     goes_on = repeating(with_loads, len(classes) - len(with_loads))
     goes_on = dataclasses.replace(goes_on, forced=times)
     if len(times) == len(settings):
-        return too_few_positions(most, len(settings), goes_on, times)
+        return positions_needed(len(settings), goes_on, times) > most
     # Of settings that come more than once another choice may do: ask of this one alone.
     seen = patterns(goes_on)
     assert seen is not None
-    return Question(tuple(settings), *seen).needed() > most
+    return Question.of(settings, *seen).needed() > most
+
+
+def goes_on(
+    timing: Timing,
+    phases: tuple[int, ...],
+    steps: int,
+    settings: Sequence[int],
+    wanted: Sequence[Pattern],
+    busy: Sequence[bool],
+    kind: int = 0,
+) -> bool:
+    """Return whether there is a way on for so many steps, whatever is started or lost at an event:
+    the next instant is that of class `kind`, `phases` are of the steps begun last."""
+    if kind == len(wanted):
+        return goes_on(timing, phases, steps - 1, settings, wanted, busy)
+    if not all(any(t and t[0] == k for t in timing) for k, must in enumerate(busy) if must):
+        return False
+    if not steps:
+        return True
+    later = list(phases)
+    later[kind] = (phases[kind] + 1) % wanted[kind].period
+    rest = (tuple(later), steps, settings, wanted, busy, kind + 1)
+    left = [
+        None if t == (kind, 1) else (kind, t[1] - 1) if t and t[0] == kind else t for t in timing
+    ]
+    if (kind, 1) not in timing:
+        return later[kind] not in wanted[kind].changes and goes_on(tuple(left), *rest)
+    acts = [{None, old, (kind, setting)} for old, setting in zip(left, settings, strict=True)]
+    return any(goes_on(after, *rest) for after in product(*acts))
+
+
+@pytest.mark.parametrize(
+    ("classes", "settings"),
+    [
+        ([[A], [A]], (1, 2)),
+        ([[B], [A]], (2, 2)),
+        ([[C], [A], []], (1, 2)),
+        ([[A], [B]], (1, 1, 2)),
+        ([[A], []], (2, 3)),
+    ],
+)
+def test_timings_go_on_as_all_that_may_happen_does(
+    classes: list[list[Word]], settings: tuple[int, ...]
+) -> None:
+    """Step by step, with timers that are lost as well, of which the search does without."""
+    seen = patterns(repeating([words for words in classes if words]))
+    assert seen is not None
+    wanted = (*seen[0], *[Pattern(1, frozenset(), 1)] * classes.count([]))
+    busy = [pattern.whole > 1 for pattern in wanted]
+    timings = Timings(settings, wanted, busy)
+    phases = list(product(*(range(pattern.period) for pattern in wanted)))
+    runs: list[list[tuple[int, int] | None]] = [
+        [None, *product(range(len(wanted)), range(1, setting + 1))] for setting in settings
+    ]
+    changed, before = True, None
+    for steps in range(4):
+        alive = {
+            (timing, phase)
+            for timing, word in zip(product(*runs), timings.alive.flat, strict=True)
+            for bit, phase in enumerate(phases)
+            if int(word) >> bit & 1
+        }
+        assert alive == {
+            (timing, phase)
+            for timing in product(*runs)
+            for phase in phases
+            if goes_on(timing, phase, steps, settings, wanted, busy)
+        }
+        each = [sum(phase == of for _, phase in alive) for of in phases]
+        assert timings.left() == (min(each), len({timing for timing, _ in alive}))
+        assert changed == (alive != before)
+        changed, before = timings.thin_out(1), alive
+
+
+@pytest.mark.parametrize("settings", [(1, 1), (1, 2, 20), (2, 2, 300), (2, 3, 300)])
+@pytest.mark.parametrize("period", [2, 3, 60])
+def test_what_takes_no_effort_is_below_what_does(settings: tuple[int, ...], period: int) -> None:
+    wanted = Pattern(period, frozenset({0, 1}), period), Pattern(1, frozenset(), 1)
+    question = Question.of(settings, wanted, period)
+    assert question.at_least <= question.needed()
 
 
 # -- circuits -------------------------------------------------------------------------------------
@@ -225,10 +324,10 @@ THREE = (
 )
 
 
-def why_not(goals: str, *names: str) -> str:
+def why_not(goals: str, *names: str, joints: bool = True) -> str:
     problem = pipeline.read_problem(None, goals, "full")
     parts = [problem.kit.index[name] for name in names]
-    return cannot_tell_phases(parts, timers_at_once(problem).perpetual, problem.times)
+    return cannot_tell_phases(parts, timers_at_once(problem).perpetual, problem.times, joints)
 
 
 def test_three_timers_for_three_cycles() -> None:
@@ -238,6 +337,10 @@ def test_three_timers_for_three_cycles() -> None:
     assert said.startswith("3 pulse timers and relays with 2 positions in all cannot tell")
     assert why_not(THREE, *three, *four[:3])
     assert not why_not(THREE, *three, *four)
+    # Without joints make relays remember nothing, and with joints no more than these.
+    assert why_not(THREE, *three, *four, joints=False)
+    assert why_not(THREE, *three, *four, *["joint"] * 3, joints=False)
+    assert not why_not(THREE, *three, *four, *["joint"] * 4, joints=False)
     assert not why_not(THREE, *three, "pulse timer", "relay break")
     # Of other parts with a running time nothing is said.
     assert not why_not(THREE, "pulse timer", "pulse timer", "recycler", "relay break")
@@ -254,7 +357,10 @@ def test_three_timers_for_three_cycles() -> None:
 )
 def test_classes_without_loads_are_counted(goals: str, others: int) -> None:
     """Something may also start when the supply comes on, though no load does."""
-    assert timers_at_once(pipeline.read_problem(None, goals, "full")).perpetual.others == others
+    perpetual = timers_at_once(pipeline.read_problem(None, goals, "full")).perpetual
+    assert perpetual.others == others
+    seen = patterns(perpetual)
+    assert seen is not None and len(seen[0]) == len(perpetual.classes) + others
 
 
 def test_phases_are_not_free_where_an_input_does_not_last() -> None:
@@ -266,7 +372,7 @@ def test_phases_are_not_free_where_an_input_does_not_last() -> None:
     lasting = timers_at_once(dataclasses.replace(problem, inputs=inputs)).perpetual
     assert lasting.classes and lasting.others is None
     parts = [problem.kit.index[name] for name in [*["pulse timer"] * 3, "relay break"]]
-    assert not cannot_tell_phases(parts, lasting, problem.times)
+    assert not cannot_tell_phases(parts, lasting, problem.times, True)
 
 
 @pytest.mark.parametrize("halvings", [1, 2, 3])
@@ -300,4 +406,41 @@ def test_a_timer_with_relays_that_count_beside_two_that_take_turns(halvings: int
     perpetual = timers_at_once(problem).perpetual
     assert len(perpetual.classes) == 2 and perpetual.others == 0
     kinds = [FULL.index[item.part] for item in parts]
-    assert not cannot_tell_phases(kinds, perpetual, problem.times)
+    assert not cannot_tell_phases(kinds, perpetual, problem.times, False)
+    # Nor where the two settings are those of different kinds of pulse timer.
+    lines = {1000: Times(1000, 1000, 1000), 3000: Times(2000, 9000, 1000)}
+    narrow = [
+        dataclasses.replace(FULL.index[item.part], times=lines.get(int(item.setting("time") or 0)))
+        for item in parts
+    ]
+    assert not cannot_tell_phases(narrow, perpetual, problem.times, False)
+
+
+def test_slow_timers_keep_a_cycle_of_their_own() -> None:
+    """One timer starts itself again, and an impulse relay makes a cycle of it; two slow ones take
+    turns behind a switch. What is to be seen soon is up to the fast one, which serves one load."""
+    parts = [
+        *(part(f"T{time}", PartType.PULSE, time=1000 * time) for time in (1, 30, 60)),
+        *(part(name, PartType.RELAY_BREAK) for name in ("Q", "R")),
+        part("I", PartType.IMPULSE),
+        part("go", PartType.SWITCH, input="go", contact="make"),
+    ]
+    feeds = {"T1.in": "supply", "Q.in": "supply", "T1.start": "Q.out", "Q.coil": "T1.out"}
+    feeds |= {"I.in": "supply", "I.pulse": "Q.out", "go.in": "supply", "R.in": "go.out"}
+    feeds |= {"T30.in": "go.out", "T60.in": "go.out", "T30.start": "R.out", "T60.start": "R.out"}
+    feeds |= {"R.coil": "T60.out", "lamp.in": "I.out", "fan.in": "T30.out"}
+    supply = Level("supply")
+    wishes = {
+        "lamp": Cycle(supply, 1000, 1000),
+        "fan": Cycle(all_of(supply, Level("go")), 30_000, 30_000),
+    }
+    lasting = OutsideInput("supply", InputKind.SUPPLY, steady=True)
+    switch = OutsideInput("go", InputKind.SWITCH)
+    problem = asked(wishes, lasting, switch, times=(1000, 30_000, 60_000))
+    assert check(wired([*parts, load("lamp"), load("fan")], feeds), problem).holds
+    perpetual = timers_at_once(problem).perpetual
+    seen = patterns(perpetual)
+    assert seen is not None and len(perpetual.classes) == 2
+    question = Question.of((1, 30, 60), *seen)
+    assert question.slow == 2
+    assert question.needed() <= positions([FULL.index[item.part] for item in parts], joints=False)

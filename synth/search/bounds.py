@@ -213,8 +213,11 @@ def cycles_in(signal: Signal) -> Iterator[Cycle]:
         yield from cycles_in(child)
 
 
-def lacks_time(parts: Sequence[KitPart], problem: Problem, alone: str) -> str:
+def lacks_time(
+    parts: Sequence[KitPart], problem: Problem, alone: str, joints: bool = True
+) -> str:
     """Return why `parts` cannot keep the times that are asked for, "" if nothing is known.
+    `joints`: there may be more joints than are among them.
 
     1. A load that has to change at an instant at which no input changes (`alone` names one, if one
        is known) needs a part with a running time: with fixed inputs nothing else ever happens.
@@ -231,7 +234,7 @@ def lacks_time(parts: Sequence[KitPart], problem: Problem, alone: str) -> str:
         return f"'{alone}' needs a part with a running time" if alone else ""
     if len(timed) > 1 or timed[0].type is PartType.RECYCLER or timed[0].times is None:
         return ""
-    relays, enough = sum(part.type in CONTROLLED for part in parts) - 1, positions(parts)
+    relays, enough = sum(part.type in CONTROLLED for part in parts) - 1, positions(parts, joints)
     for requirement in problem.requirements:
         cycle = requirement.signal
         if not isinstance(cycle, Cycle) or _never_left_alone(problem, cycle):

@@ -526,9 +526,9 @@ class Engine:
         goes_on, times = self.waiting.perpetual, self.problem.times
         joints = bool(self.catalogue.joint or self.catalogue.free)
         return (
-            lacks_time(parts, self.problem, self.alone_changes)
+            lacks_time(parts, self.problem, self.alone_changes, joints)
             or cannot_go_on(parts, goes_on, times, joints)
-            or cannot_tell_phases(parts, goes_on, times)
+            or cannot_tell_phases(parts, goes_on, times, joints)
         )
 
 

@@ -124,18 +124,43 @@ class Perpetual:
         return sorted(item.load for items in self.classes for item in items)
 
 
-def positions(parts: Sequence[KitPart]) -> int:
+def positions(parts: Sequence[KitPart], joints: bool = True) -> int:
     """Return an upper bound on the settled positions of all relays among `parts` while all else
-    (inputs, running times) is the same.
+    (inputs, running times) is the same. `joints`: there may be more joints than are among them.
 
-    Proof: the coil of a break contact goes dead or stays as it is when further break relays
-    operate, all else being equal. So of two settled states that differ in break relays alone
-    neither operates all that the other does and more: they form an antichain, which has at most
-    C(b, b/2) members (Sperner 1928).
+    Proof: let the contacts of all parts but make and break relays be as they are, a choice of 2
+    for each change-over, bistable and impulse relay.
+
+    1. Let the make relays be as they are, too. The coil of a break relay goes dead or stays as it
+       is when further ones operate. So of two settled states neither operates all that the other
+       does and more: an antichain of b things, of at most C(b, b/2) members (Sperner 1928).
+    2. Or let the outputs of the joints be as they are. Each terminal has one way back, up to the
+       supply or the first joint on it, and is live if this is and all contacts on it are closed.
+       Make relays of which each has a contact of the next on the way of its coil, in a circle,
+       never operate, in whatever order they move: each waits for the next, and at power-up none
+       is operated. The others depend on the break relays alone. Then the coil of each break relay
+       is live unless some of certain break relays operate, or is dead anyway. Draw a line
+       between two relays of which one keeps the other from operating: those that operate have no
+       lines between them, and any other that could has a line to one of them. Of such sets there
+       are at most 3^(b/3), and 4, or 2, in place of 4/3 of 3, or 2/3 (Moon and Moser 1965).
     """
     breaks = sum(part.type is PartType.RELAY_BREAK for part in parts)
-    others = sum(part.type in TWO_STATES for part in parts)
-    return comb(breaks, breaks // 2) << others
+    makes = sum(part.type is PartType.RELAY_MAKE for part in parts)
+    others = sum(part.type in TWO_STATES for part in parts) - makes
+    enough = comb(breaks, breaks // 2) << makes
+    if not joints:
+        joined = sum(part.type is PartType.JOINT for part in parts)
+        enough = min(enough, most_independent(breaks) << joined)
+    return enough << others
+
+
+def most_independent(count: int) -> int:
+    """Return the most maximal independent sets of a graph of so many vertices (Moon and Moser
+    1965, from memory)."""
+    threes, rest = divmod(count, 3)
+    if rest == 1 and threes:
+        threes, rest = threes - 1, 4
+    return int(3**threes) * max(1, rest)
 
 
 def forced_settings(waits: Collection[int], times: Collection[int]) -> tuple[int, ...]:
@@ -185,7 +210,7 @@ def cannot_go_on(
         )
     if not 0 < len(timed) == len(perpetual.classes) <= MOST_CLASSES:
         return ""
-    enough = positions(parts)
+    enough = positions(parts, joints)
     for owners in dict.fromkeys(permutations(timed)):
         if _least_states(owners, perpetual, times) <= enough:
             return ""

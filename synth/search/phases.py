@@ -33,30 +33,27 @@ apart by the timings of the fast timers, times 2^k, times P.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import combinations_with_replacement, product
 from math import inf, lcm, prod
+from typing import Any
 
 from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import KitPart
 from synth.search.perpetual import Perpetual, Repeating, positions
 
-MOST_EFFORT = 1_000_000
-"""Most timings, times phases, that are looked at in all: about half a second's work."""
-MOST_PHASES = 100
-"""Most combinations of phases that are looked at one by one."""
-MOST_SETTINGS = 150
+MOST_EFFORT = 4_000_000
+"""Most timings that are looked at in all: about a second's work."""
+MOST_PHASES = 64
+"""Most combinations of phases that are told apart: a bit of a word for each."""
+MOST_CHOICES = 1000
 """Most choices of settings that are gone through."""
 ROUNDS = 60
 """So many steps ahead at most it is looked whether a timing can go on."""
-
-Timing = tuple[tuple[int, int], ...]
-"""For each timer its class and after how many instants of it it expires; IDLE."""
-IDLE = (-1, 0)
-Phases = tuple[int, ...]
-
+LOOKS = 6
+"""After so many steps it is counted how many timings are left."""
 
 @dataclass(frozen=True)
 class Pattern:
@@ -69,16 +66,17 @@ class Pattern:
 
 
 def cannot_tell_phases(
-    parts: Sequence[KitPart], perpetual: Perpetual, times: Collection[int]
+    parts: Sequence[KitPart], perpetual: Perpetual, times: Collection[int], joints: bool
 ) -> str:
     """Return why circuits of just `parts` cannot do what goes on for ever in all phases, "" if
-    that is not known. `times`: the settings on offer, in ticks."""
+    that is not known. `times`: the settings on offer, in ticks. `joints`: there may be more
+    joints."""
     timed = [part for part in parts if part.type in TIMED]
     if not all(part.type is PartType.PULSE and part.times for part in timed):
         return ""
     offered = tuple(t for t in times if any(part.times and t in part.times for part in timed))
-    enough = positions(parts)
-    if not too_few_positions(enough, len(timed), perpetual, offered):
+    enough = positions(parts, joints)
+    if positions_needed(len(timed), perpetual, offered) <= enough:
         return ""
     told = ", ".join(f"'{load}'" for load in perpetual.loads)
     some = f"{enough} position{'s' if enough > 1 else ''}"
@@ -89,33 +87,38 @@ def cannot_tell_phases(
 
 
 @cache
-def too_few_positions(
-    enough: int, timers: int, perpetual: Perpetual, times: tuple[int, ...]
-) -> bool:
-    """Return whether `timers` pulse timers, set to any of `times` (ticks), cannot do what goes on
-    for ever beside relays with at most `enough` positions; see the module's text."""
+def positions_needed(timers: int, perpetual: Perpetual, times: tuple[int, ...]) -> float:
+    """Return a bound below the positions of relays that are needed beside `timers` pulse timers,
+    set to any of `times` (ticks), for what goes on for ever: infinite where none suffice. See the
+    module's text."""
     seen = patterns(perpetual)
     if seen is None or len(perpetual.classes) < 2 or timers < len(perpetual.classes):
-        return False
+        return 1
     steps = sorted({time // perpetual.step for time in times})
     forced = [time // perpetual.step for time in perpetual.forced]
-    # Long settings, which tell most phases apart, come first: they show soonest that some do.
     choices = [
-        settings[::-1]
-        for settings in combinations_with_replacement(steps[::-1], timers)
+        settings
+        for settings in combinations_with_replacement(steps, timers)
         if all(time in settings for time in forced)
     ]
-    if len(choices) > MOST_SETTINGS:
-        return False
-    left = MOST_EFFORT
-    for settings in choices:
-        question = Question(settings, *seen)
-        if question.at_least > enough:
-            continue
-        left -= question.effort
-        if left < 0 or question.needed() <= enough:
-            return False
-    return True
+    if len(choices) > MOST_CHOICES:
+        return 1
+    # Long settings, which tell most phases apart, come first: of the others, which need more, it
+    # is soon known that they do.
+    questions = sorted(
+        {Question.of(settings, *seen) for settings in choices}, key=lambda q: (q.at_least, q.fast)
+    )
+    least, left = inf, MOST_EFFORT
+    for question in questions:
+        if question.at_least >= least:
+            break
+        left -= question.timings
+        if left < 0:
+            return max(1, question.at_least)
+        least = min(least, question.needed(least))
+        if least <= 1:
+            return 1
+    return least
 
 
 def patterns(perpetual: Perpetual) -> tuple[tuple[Pattern, ...], int] | None:
@@ -148,17 +151,27 @@ def _pattern(group: Sequence[Repeating], step: int, horizon: int) -> Pattern:
 
 @dataclass(frozen=True)
 class Question:
-    """How many positions of relays are needed beside timers of these settings (in steps, in
-    order), for what is to be seen within a horizon."""
+    """How many positions of relays are needed beside some timers, for what is to be seen within a
+    horizon: `fast` timers of these settings (in steps, in order) and so many `slow` ones, while
+    none of which expires it can be looked `ahead` so many steps."""
 
-    settings: tuple[int, ...]
+    fast: tuple[int, ...]
+    slow: int
+    ahead: int
     patterns: tuple[Pattern, ...]
-    horizon: int
 
-    @property
-    def around(self) -> int:
-        """After how many steps all that is to be seen comes around together."""
-        return lcm(*(pattern.period for pattern in self.patterns))
+    @classmethod
+    def of(cls, settings: Sequence[int], patterns: tuple[Pattern, ...], horizon: int) -> Question:
+        """Return the question for timers of these settings (in steps, in order)."""
+        # After so many steps all that is to be seen comes around together, and is known.
+        steps = lcm(*(pattern.period for pattern in patterns)) + horizon
+        for slow in range(len(settings), 0, -1):
+            undisturbed = (settings[-slow] - slow) // (slow + 1)
+            if undisturbed >= steps:
+                # To look less far is weaker, but one question for more settings.
+                ahead = min(undisturbed - steps, ROUNDS) // LOOKS * LOOKS
+                return cls(tuple(settings[:-slow]), slow, ahead, patterns)
+        return cls(tuple(settings), 0, ROUNDS, patterns)
 
     @property
     def phases(self) -> int:
@@ -166,21 +179,9 @@ class Question:
         return prod(pattern.period for pattern in self.patterns)
 
     @property
-    def slow(self) -> int:
-        """How many timers are slow: in so many steps in a row as it takes, none expires."""
-        steps = self.around + self.horizon
-        ways = range(len(self.settings), 0, -1)
-        return next((k for k in ways if self.undisturbed(k) >= steps), 0)
-
-    def undisturbed(self, slow: int) -> int:
-        """Return in how many steps in a row at least none of the slowest timers expires."""
-        return (self.settings[-slow] - slow) // (slow + 1)
-
-    @property
     def timings(self) -> int:
         """How many timings of the fast timers there are, possible or not."""
-        fast = self.settings[: len(self.settings) - self.slow]
-        return prod(1 + len(self.patterns) * setting for setting in fast)
+        return prod(1 + len(self.patterns) * setting for setting in self.fast)
 
     @property
     def each(self) -> int:
@@ -192,102 +193,122 @@ class Question:
         """A bound below the positions needed that takes no effort."""
         return self.phases * self.each / (self.timings << self.slow)
 
-    @property
-    def effort(self) -> int:
-        """About what it takes to say more."""
-        return self.timings * self.phases
-
-    def needed(self) -> float:
-        """Return a bound below the positions needed, infinite where no relays do."""
-        return _needed(self)
-
-
-@cache
-def _needed(question: Question) -> float:
-    slow, patterns = question.slow, question.patterns
-    fast = question.settings[: len(question.settings) - slow]
-    if slow:
-        # As long as loads change later in such a row, their classes have a timer that is fast.
-        ahead = question.undisturbed(slow) - question.around - question.horizon
-        busy = frozenset(i for i, pattern in enumerate(patterns) if pattern.changes)
-    else:
-        ahead, busy = ROUNDS, frozenset(i for i, p in enumerate(patterns) if p.whole > 1)
-    living = _living(fast, patterns, busy, min(ahead, ROUNDS))
-    if not all(living.values()):
-        return inf
-    together = frozenset[Timing]().union(*living.values())
-    fewest = min(len(timings) for timings in living.values())
-    needed = max(question.phases / len(together), 1 / fewest) * question.each
-    return needed / (1 << slow)
+    def needed(self, enough: float = inf) -> float:
+        """Return a bound below the positions needed, infinite where no relays do; it is looked no
+        further once it is at least `enough`."""
+        # As long as loads change later while slow timers run, their classes have a fast one.
+        busy = [bool(p.changes) if self.slow else p.whole > 1 for p in self.patterns]
+        timings = Timings(self.fast, self.patterns, busy)
+        for step in range(0, self.ahead + 1, LOOKS):
+            fewest, together = timings.left()
+            if not fewest:
+                return inf
+            needed = max(self.phases / together, 1 / fewest) * self.each / (1 << self.slow)
+            if needed >= enough or step + LOOKS > self.ahead or not timings.thin_out(LOOKS):
+                break
+        return needed
 
 
-def _living(
-    settings: Sequence[int], patterns: Sequence[Pattern], busy: frozenset[int], rounds: int
-) -> Mapping[Phases, set[Timing]]:
-    """Return, for each combination of phases (of each class the step begun last), the timings
-    that can go on for `rounds` steps. Classes that are `busy` always have a timer."""
-    kinds = range(len(patterns))
-    options = [[IDLE, *product(kinds, range(1, setting + 1))] for setting in settings]
-    timings = [
-        timing
-        for timing in product(*options)
-        if busy <= {kind for kind, _ in timing}
-    ]
-    after = [
-        {timing: _after(timing, kind, settings, busy) for timing in timings}
-        for kind in kinds
-    ]
-    living = {
-        phases: set(timings) for phases in product(*(range(p.period) for p in patterns))
-    }
-    fresh = set(living)
-    for _ in range(rounds):
-        stale, fresh, now = fresh, set[Phases](), dict(living)
-        for phases in living:
-            then = tuple(
-                (phase + 1) % pattern.period
-                for phase, pattern in zip(phases, patterns, strict=True)
-            )
-            if then not in stale:
-                continue
+class Timings:
+    """For each timing of some timers, in which combinations of phases (of each class the step
+    begun last) it can go on for as many steps as it was looked ahead: a bit for each in a word.
+
+    A timer is idle, or runs in some class, and expires after so many instants of it: an index of
+    its own axis. Classes that are busy always have a timer.
+    """
+
+    def __init__(
+        self, settings: Sequence[int], patterns: Sequence[Pattern], busy: Sequence[bool]
+    ) -> None:
+        # Imported here: it takes a tenth of a second, and few plans come to this.
+        import numpy as np
+
+        self.np = np
+        self.settings = settings
+        self.periods = [pattern.period for pattern in patterns]
+        phases = list(product(*(range(period) for period in self.periods)))
+        self.alone = [
+            np.uint64(sum(1 << i for i, p in enumerate(phases) if p[kind] not in pattern.changes))
+            for kind, pattern in enumerate(patterns)
+        ]
+        """The phases in which no load of a class changes, for each class."""
+        shape = [1 + len(patterns) * setting for setting in settings]
+        place = np.arange(prod(shape)).reshape(shape)
+        possible = np.ones(shape, dtype=bool)
+        self.expires, self.later = [], []
+        for kind in range(len(patterns)):
+            runs, expires = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+            later = place
+            for axis, setting in enumerate(settings):
+                begin = 1 + kind * setting
+                index = np.arange(shape[axis])
+                runs |= self._along(axis, (index >= begin) & (index < begin + setting))
+                expires |= self._along(axis, index == begin)
+                index[begin : begin + setting] -= 1
+                index[begin] = 0
+                later = later.take(index, axis)
+            self.expires.append(expires)
+            self.later.append(later)
+            if busy[kind]:
+                possible &= runs
+        everything = (1 << len(phases)) - 1
+        self.alive = np.where(possible, np.uint64(everything), np.uint64(0))
+        self.possible = self.alive
+
+    def _along(self, axis: int, line: Any) -> Any:
+        shape = [1] * len(self.settings)
+        shape[axis] = -1
+        return line.reshape(shape)
+
+    def left(self) -> tuple[int, int]:
+        """Return how many timings are left: in the phases with the fewest, and in any at all."""
+        np, one = self.np, self.np.uint64(1)
+        some = self.alive[self.alive != 0]
+        fewest = min(
+            int(np.count_nonzero(some >> np.uint64(i) & one)) for i in range(prod(self.periods))
+        )
+        return fewest, len(some)
+
+    def thin_out(self, steps: int) -> bool:
+        """Look so many steps further ahead; return whether anything is changed by it."""
+        before = self.alive
+        for _ in range(steps):
             # A step of all classes, the last one's instant first: backwards.
-            left = living[then]
-            for kind in reversed(kinds):
-                change = then[kind] in patterns[kind].changes
-                left = {
-                    timing
-                    for timing, (expired, ways) in after[kind].items()
-                    if (expired or not change) and not left.isdisjoint(ways)
-                }
-            if len(left) < len(living[phases]):
-                now[phases] = left
-                fresh.add(phases)
-        living = now
-        if not fresh:
-            break
-    return living
+            for kind in reversed(range(len(self.periods))):
+                self.alive = self._before(kind)
+            self.alive = self._a_step_earlier(self.alive)
+        return bool((before != self.alive).any())
 
+    def _before(self, kind: int) -> Any:
+        """Return what can go on before an instant of class `kind`, where `alive` can after it."""
+        started = self.alive
+        for axis, setting in enumerate(self.settings):
+            # Each timer may start now, whatever it did.
+            fresh = setting + kind * setting
+            started = started | started.take([fresh], axis)
+        undisturbed = self.alive.take(self.later[kind]) & self.alone[kind]
+        disturbed = started.take(self.later[kind])
+        return self.np.where(self.expires[kind], disturbed, undisturbed) & self.possible
 
-def _after(
-    timing: Timing, kind: int, settings: Sequence[int], busy: frozenset[int]
-) -> tuple[bool, list[Timing]]:
-    """Return whether a timer of class `kind` expires at the next instant of this class, and the
-    timings that may follow it."""
-    left = [
-        (owner, rest) if owner != kind else (owner, rest - 1) if rest > 1 else IDLE
-        for owner, rest in timing
-    ]
-    if (kind, 1) not in timing:
-        return False, [tuple(left)]
-    return True, list(_started(left, kind, settings, busy))
+    def _a_step_earlier(self, words: Any) -> Any:
+        """Return the words with each bit moved from its phases to those a step before."""
+        np = self.np
+        block = prod(self.periods)
+        for period in self.periods:
+            # Phases are numbers of mixed radix; this class counts blocks of `inner`.
+            inner = block // period
+            lowest = self._blocks(inner, block)
+            highest = lowest << (inner * (period - 1))
+            words = (words >> np.uint64(inner)) & np.uint64(
+                self._everything & ~highest
+            ) | (words & np.uint64(lowest)) << np.uint64(inner * (period - 1))
+            block = inner
+        return words
 
+    @property
+    def _everything(self) -> int:
+        return (1 << prod(self.periods)) - 1
 
-def _started(
-    left: Sequence[tuple[int, int]], kind: int, settings: Sequence[int], busy: frozenset[int]
-) -> Iterator[Timing]:
-    """Yield the timings in which some timers have just started in class `kind`, and all classes
-    that are busy have one."""
-    fresh = [((kind, setting), old) for setting, old in zip(settings, left, strict=True)]
-    for timing in product(*fresh):
-        if busy <= {owner for owner, _ in timing}:
-            yield timing
+    def _blocks(self, inner: int, block: int) -> int:
+        """Return the lowest `inner` bits of each `block` bits."""
+        return sum(((1 << inner) - 1) << at for at in range(0, prod(self.periods), block))

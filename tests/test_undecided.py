@@ -12,9 +12,11 @@ from click.testing import CliRunner
 
 from synth import pipeline
 from synth.cli import _Watch, main
+from synth.pipeline.planning import _tools
 from synth.report.undecided import what_may_help, why_ended
 from synth.result import Ending, LeftOpen, OpenFor, Status, Why
-from synth.search import questions
+from synth.search import questions, whole
+from synth.search.basics import Found, Progress
 
 ROOT = Path(__file__).parent.parent
 SHED = str(ROOT / "goals" / "potting-shed.yaml")
@@ -94,3 +96,41 @@ def test_words_of_each_reason() -> None:
     assert "a circuit for all goals" in why_ended(late, problem)[0]
     # No more is advised than may be given.
     assert "more time, such as --time-limit 86400" in what_may_help(problem, ending=late)
+
+
+@pytest.mark.parametrize(
+    ("name", "limit"), [("water-butt", ""), ("potting-shed", "limits: {supply: 9}\n")]
+)
+def test_a_plan_proves_no_less_than_bounds_alone(name: str, limit: str, tmp_path: Path) -> None:
+    """What `synth why --bound` says of the price of any circuit, a plan that ends before it has a
+    design says as well: single circuits that it came to may prove less."""
+    path, reached = tmp_path / "goals.yaml", list[str]()
+    goals = (ROOT / "goals" / f"{name}.yaml").read_text(encoding="utf-8")
+    path.write_text(goals + limit, encoding="utf-8")
+    problem = pipeline.read_problem(str(path), None, None)
+    floor = pipeline.least_price(problem, None).price
+    outcome = pipeline.plan(
+        problem,
+        lambda stage, best, bound: reached.append(stage),
+        seconds=5.0,
+        stopped=lambda: "bounds" in reached,
+    )
+    assert outcome.status is Status.UNDECIDED
+    assert floor is not None and outcome.bound == floor
+
+
+def test_a_design_at_the_bound_is_the_cheapest() -> None:
+    """The shed costs what bounds alone prove, 35 coins; with a bound of 34 it is only the best
+    found."""
+    problem = pipeline.read_problem(SHED, None, None)
+    tools = _tools(problem, {"check": 0.0, "share": 0.0}, 60.0, False, None)
+    solver = whole._Whole(problem, tools, Progress(), 1)
+    assert solver.solve().price == 35
+    solver.circuits = []
+    told = {}
+    for least in (34, 35, 36):
+        solver.at_least = least
+        outcome = solver._outcome(Found())
+        told[least] = (outcome.status, outcome.bound, outcome.proven)
+    assert told[34] == (Status.BEST_FOUND, 34, ())
+    assert told[35] == told[36] == (Status.PROVEN, 35, ("price",))

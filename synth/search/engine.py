@@ -7,7 +7,6 @@ price than its bound, is asked again at each price from its bound on.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -234,18 +233,20 @@ class Engine:
         if not found.doubt:
             self.refuted.append(parts_list.items)
 
-    def ruled_out(self, seconds: float) -> Found | None:
-        """Return what is found without a question, if all lists that there may be are ruled out
-        by bounds and limits; None if they are not, or not within so many seconds."""
-        found, needed, end = Found(), self.needed(), time.monotonic() + seconds
+    def at_once(self) -> Found:
+        """Return what bounds and limits alone tell, without a question: `closed` where they rule
+        out all lists that there may be, else the `floor` of the first one that they leave, or that
+        there is no time to look at."""
+        found, needed = Found(), self.needed()
         reason = self._impossible()
         if needed is not None and not reason:
             for parts_list in self.catalogue.in_order(
                 needed, self.problem.objectives, self.waiting.count
             ):
                 why = self.hopeless(parts_list)
-                if not why or time.monotonic() > end:
-                    return None
+                if not why or self.progress.over():
+                    found.floor = parts_list.key(self.problem.objectives)
+                    return found
                 found.reasons += [] if why in found.reasons else [why]
         found.reasons += [r for r in (reason, *self.catalogue.reasons) if r not in found.reasons]
         found.closed = found.exhausted = True

@@ -7,7 +7,7 @@ asked for by itself first: what comes of that is a design to begin with (see
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from synth.problem import Problem
@@ -41,9 +41,11 @@ class OneByOne:
         seed: int,
         limit: int | None = None,
         within: bool = False,
+        hard_to_find: Callable[[], None] = lambda: None,
     ) -> None:
         """`limit`: the largest price, where the price counts first. `within`: the problem is itself
-        part of a larger one (see `Engine`)."""
+        part of a larger one (see `Engine`). `hard_to_find` is called once, before circuits that
+        have no design yet are given the rest of the time."""
         self.problem = problem
         self.pieces = pieces
         self.tools = tools
@@ -51,6 +53,7 @@ class OneByOne:
         self.seed = seed
         self.limit = limit
         self.within = within
+        self.hard_to_find = hard_to_find
         self.circuits: list[Circuit] = []
 
     def solve(self) -> Found | None:
@@ -74,6 +77,8 @@ class OneByOne:
                     put_off.append(circuit)
                 elif self._rules_out(engine):
                     return self._no_circuit(engine)
+        if put_off:
+            self.hard_to_find()
         for number, circuit in enumerate(put_off):
             engine = circuit.engine
             share = 1 / (len(put_off) - number)

@@ -61,7 +61,9 @@ MIX_SHARE = 0.3
 """Seconds, and part of the time left, that may go into other wirings of the circuits, for what
 they cost together."""
 AT_ONCE = 1.0
-"""Seconds that may go into ruling out all parts lists by bounds and limits."""
+AT_ONCE_SHARE = 1 / 3
+"""Seconds, and part of the time left, that may go into what bounds and limits alone say of the
+parts lists of the whole; it took 0.6 s on the largest example, on most of them some hundredths."""
 
 
 def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 1) -> Outcome:
@@ -87,6 +89,8 @@ class _Whole:
         self.merged: list[Circuit] = []
         """The circuits, or some of them as one where that is cheaper."""
         self.best: Working | None = None
+        self.at_least = 0
+        """What bounds alone prove that any design takes of the first objective, as far as known."""
         self.times: list[tuple[str, float]] = []
         self._began = time.monotonic()
 
@@ -105,7 +109,8 @@ class _Whole:
             with self.progress.aside():
                 self._cheapest_first()
             if self.best is not None:
-                self.progress.report("by price", self._key(self.best)[0], self._least(Found()))
+                least = self._least(Found(), self._ordered())
+                self.progress.report("by price", self._key(self.best)[0], least)
         failed = self._apart()
         self._clock("circuits")
         if failed is not None:
@@ -148,11 +153,31 @@ class _Whole:
         sums = (limits.supply, limits.price, self.problem.peak, self.problem.energy)
         if not limited and sums == (None,) * 4:
             return None
+        found = self._at_once()
+        self._clock("limits")
+        return found if found.closed else None
+
+    def _at_once(self) -> Found:
+        """Return what bounds and limits alone say of the whole."""
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
         questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
-        found = Engine(questions, self.progress).ruled_out(AT_ONCE)
-        self._clock("limits")
+        with self.progress.sharing(AT_ONCE_SHARE, AT_ONCE):
+            found = Engine(questions, self.progress).at_once()
+        if found.floor:
+            self.at_least = found.floor[0]
+            self.progress.report("bounds", None, self.at_least)
         return found
+
+    def _hard_to_find(self) -> None:
+        """Where a circuit has no design yet, see what bounds alone prove: circuits that there is
+        time for, each by itself, may prove less.
+
+        One that is the whole goes through the same lists; of a question aside nothing is told.
+        """
+        single = len(self.pieces) == 1 and not self.pieces[0].path
+        known = single or self.at_least or not self.progress.counts
+        if not known and self.progress.left() >= AT_ONCE:
+            self._at_once()
 
     def _cheapest_first(self) -> None:
         """Plan by price, which is far quicker, for a first design to improve upon."""
@@ -189,7 +214,13 @@ class _Whole:
         """Solve each circuit by itself; return what is known of the whole where one has no
         design."""
         each = OneByOne(
-            self.problem, self.pieces, self.tools, self.progress, self.seed, self.limit
+            self.problem,
+            self.pieces,
+            self.tools,
+            self.progress,
+            self.seed,
+            self.limit,
+            hard_to_find=self._hard_to_find,
         )
         failed, self.circuits = each.solve(), each.circuits
         return failed
@@ -470,9 +501,13 @@ class _Whole:
             enough = min(enough, self.limit + 1)
         return found.closed or bool(found.floor and found.floor[0] >= enough)
 
-    def _least(self, found: Found) -> int:
-        """Return the bound on the first objective, where lists come in order (0: none known)."""
-        least = max(found.floor[0] if found.floor else 0, self._dearest_circuit())
+    def _least(self, found: Found, ordered: bool) -> int:
+        """Return the bound on the first objective (0: none known): that of bounds alone, and where
+        lists come in order, what was refuted."""
+        least = self.at_least
+        if ordered:
+            floor = found.floor[0] if found.floor else 0
+            least = max(least, floor, self._dearest_circuit())
         if self.problem.objectives[0] is Objective.SUPPLY:
             least = max(least, Catalogue(self.problem, self.floor).least_units)
         return least
@@ -496,9 +531,9 @@ class _Whole:
         if self._too_dear():
             return self._nothing(found)
         key, ordered, stock = self._key(best), self._ordered(), problem.limits.stock
-        least = self._least(found)
+        least = self._least(found, ordered)
         proven: list[str] = []
-        if self._done(found) or (ordered and least >= key[0]):
+        if self._done(found) or least >= key[0]:
             proven.append(problem.objectives[0].value)
             for place in range(1, len(key)):
                 if not found.least or found.least[: place + 1] != key[: place + 1]:
@@ -509,7 +544,7 @@ class _Whole:
             design=best.design,
             price=best.design.price(problem.kit),
             supply=best.design.supply,
-            bound=key[0] if proven else min(key[0], least) if least and ordered else None,
+            bound=key[0] if proven else min(key[0], least) if least else None,
             proven=tuple(proven),
             verdict=best.verdict,
             bounds=bounds_in_words(problem),
@@ -528,8 +563,8 @@ class _Whole:
             impossible = found.closed or bool(found.floor and found.floor[0] > self.limit)
             if impossible and too_dear(self.limit) not in found.reasons:
                 found.reasons.append(too_dear(self.limit))
-        least = self._least(found)
-        known = ordered and not impossible and bool(found.floor or least)
+        least = self._least(found, ordered)
+        known = not impossible and bool(least or (ordered and found.floor))
         return Outcome(
             status=Status.IMPOSSIBLE if impossible else Status.UNDECIDED,
             bound=least if known else None,

@@ -17,6 +17,7 @@ from synth.report.undecided import what_may_help, why_ended
 from synth.result import Ending, LeftOpen, OpenFor, Status, Why
 from synth.search import questions, whole
 from synth.search.basics import Found, Progress
+from synth.search.within import bounds_in_words
 
 ROOT = Path(__file__).parent.parent
 SHED = str(ROOT / "goals" / "potting-shed.yaml")
@@ -134,3 +135,18 @@ def test_a_design_at_the_bound_is_the_cheapest() -> None:
         told[least] = (outcome.status, outcome.bound, outcome.proven)
     assert told[34] == (Status.BEST_FOUND, 34, ())
     assert told[35] == told[36] == (Status.PROVEN, 35, ("price",))
+
+
+@pytest.mark.parametrize(
+    ("without", "told"),
+    [("", True), ("limits: {without: [joint]}\n", False)],
+)
+def test_bounds_speak_of_joining_only_where_there_are_joints(
+    without: str, told: bool, tmp_path: Path
+) -> None:
+    path = tmp_path / "goals.yaml"
+    path.write_text(f"goals: [lamp always]\n{without}", encoding="utf-8")
+    bounds = bounds_in_words(pipeline.read_problem(str(path), None, None))
+    shared = [line for line in bounds if "power shared out by tap-offs and dividers" in line]
+    assert len(shared) == 1 and ("not joined again" in shared[0]) is told
+    assert not any("without joints" in line for line in bounds)

@@ -22,6 +22,16 @@ def most_of_each(problem: Problem) -> int:
     return MOST_PARTS if problem.objectives[0] is Objective.PRICE else 4
 
 
+def _sharing(problem: Problem) -> str:
+    """Return how the search shares out the power of an output, in words."""
+    told = "power shared out by tap-offs and dividers, each output into branches of its own"
+    none = {name for name, most in problem.limits.most if most == 0}
+    if any(p.type is PartType.JOINT and p.name not in none for p in problem.kit.parts):
+        # A joint may bring two lines together, so that either feeds what is behind.
+        told += " that are not joined again"
+    return told
+
+
 def bounds_in_words(problem: Problem) -> tuple[str, ...]:
     """Return the bounds within which a proof holds."""
     most = most_of_each(problem)
@@ -30,7 +40,7 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         "beyond one for every input and one for every timer that must run at once"
         + (", and those that are asked for" if problem.limits.least else ""),
         f"circuits that settle within {DEPTH} steps after every event",
-        "power split by trees of tap-offs and dividers, without joints",
+        _sharing(problem),
     ]
     free = any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts)
     if free and joint_of_sets(problem) is None:

@@ -78,6 +78,8 @@ class Conflict:
     Where it is undecided, `together` can be had together, as a checked design shows, the most of
     all that were tried; `open` could be neither had with those nor ruled out. `tried` counts the
     questions put, `seconds` they took in all, and `bound` is a proven least price, in coins.
+    `others` are further clashes, proven, each with a wish that a way out names and `clash` does
+    not hold. `stopped`: the user ended the search.
     """
 
     status: Status
@@ -94,3 +96,5 @@ class Conflict:
     bound: int | None = None
     time_up: bool = True
     """Where it is undecided: whether it was the time that ended the search."""
+    others: tuple[tuple[Wish, ...], ...] = ()
+    stopped: bool = False

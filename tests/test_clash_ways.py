@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from io import StringIO
 from itertools import combinations
 from pathlib import Path
 
@@ -11,6 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rich.console import Console
 
 from synth import pipeline
 from synth.cli import main
@@ -23,7 +26,12 @@ from synth.pose import pose
 from synth.problem import Problem
 from synth.read.goal_file import parse_goal_file
 from synth.read.kit_file import load_kit
-from synth.report.conflict import conflict_document, way_in_words
+from synth.report.conflict import (
+    conflict_document,
+    print_conflict,
+    way_in_words,
+    wish_in_words,
+)
 from synth.result import Outcome, Status
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
@@ -330,3 +338,42 @@ def test_more_of_a_part_is_more_than_the_kit_has(now: int, more: int, tmp_path: 
     assert problem.kit.index["relay make"].most == now
     again = with_value(problem, Wish(Kind.MOST, now, "relay make"), more)
     assert again.kit.index["relay make"].most == more
+
+
+def test_why_a_way_out_names_what_is_not_in_the_clash(tmp_path: Path) -> None:
+    """By hand: 'lamp' alone clashes by its words; the fan alone needs more than there is. Every way
+    out has one of each, so the clash that is not the smallest shown is shown as well."""
+    text = """kit: starter
+loads: {fan: 3}
+goals: [lamp always, lamp at night, fan while hot]
+limits: {supply: 2}
+"""
+    problem, found = conflict(tmp_path, text)
+    named = {wish for way in found.ways for wish in way.dropped}
+    assert named - set(found.clash)
+    (other,) = found.others
+    assert not set(other) & set(found.clash) and named <= {*other, *found.clash}
+    console = Console(width=100, record=True, file=StringIO())
+    print_conflict(console, problem, found)
+    told = console.export_text()
+    assert "Another clash beside it, also proven" in told
+    for wish in other:
+        assert told.count(wish_in_words(wish, problem)) >= 1
+    assert "In no clash that was found" not in told
+    # Where the other clash is not known, that is said.
+    print_conflict(console, problem, replace(found, others=()))
+    assert "In no clash that was found" in console.export_text()
+
+
+def test_stopped_early_nothing_is_said_of_what_cannot_be_had() -> None:
+    goals = "lamp always, pump on 10 s of every 60 s, master cutoff for pump"
+    problem = pipeline.read_problem(None, goals, None)
+    found = pipeline.clash(None, goals, problem, 30.0, stopped=lambda: True)
+    assert found.status is Status.UNDECIDED and found.stopped
+    jsonschema.validate(conflict_document(found, problem), SCHEMA)
+    console = Console(width=100, record=True, file=StringIO())
+    print_conflict(console, problem, found)
+    told = " ".join(console.export_text().split())
+    assert "Stopped by Ctrl-C" in told and "Nothing is claimed" in told
+    assert "could be had" not in told and "mpossible" not in told
+    assert "no question that was put was answered" in told

@@ -54,13 +54,20 @@ def clash_of(
     search = _Clash(by_price, posed, any_design, seconds, report, stopped)
     found, left_out = search.all()
     if found.status is not Status.IMPOSSIBLE:
-        return found
+        return replace(found, stopped=stopped())
     least = _once(cheapest or any_design)
     ways = Ways(search, least, retimed)
     out = ways.out_of(found.clash, left_out)
     told = search.figures(found.clash, least)
     found = replace(found, reasons=(*found.reasons, *told))
-    return replace(found, ways=out, notes=(*found.notes, *ways.notes), seconds=search.spent())
+    return replace(
+        found,
+        ways=out,
+        notes=(*found.notes, *ways.notes),
+        others=search.others(found.clash, [way.dropped for way in out]),
+        seconds=search.spent(),
+        stopped=stopped(),
+    )
 
 
 def _once(plan: Plan) -> Plan:
@@ -287,6 +294,22 @@ class _Clash:
         """Return the clashes that are known, but for those that hold another one."""
         found = [w for w, o in self.answers.items() if o.status is Status.IMPOSSIBLE]
         return [clash for clash in found if not any(other < clash for other in found)]
+
+    def others(
+        self, clash: Sequence[Wish], ways: Sequence[Sequence[Wish]]
+    ) -> tuple[tuple[Wish, ...], ...]:
+        """Return clashes that say why a way out names wishes that are not in `clash`: each holds
+        such a wish, and nothing else that gives on that way, so that it would still be there."""
+        found: dict[tuple[Wish, ...], None] = {}
+        for dropped in ways:
+            for wish in dropped:
+                if wish in clash:
+                    continue
+                rest = frozenset(dropped) - {wish}
+                known = [one for one in self.clashes() if wish in one and not rest & one]
+                if known:
+                    found[self.ordered(self.shrunk(min(known, key=len)))] = None
+        return tuple(found)
 
     def time_for_one(self) -> float:
         """Return the seconds for one question."""

@@ -30,7 +30,11 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         return
     if conflict.status is Status.UNDECIDED:
         page.say(
-            "Undecided: no design for all of it was found in the time, and no clash was proven."
+            "Stopped by Ctrl-C: no design for all of it was found before, and no clash was proven. "
+            "Nothing is claimed."
+            if conflict.stopped
+            else "Undecided: no design for all of it was found in the time, and no clash was "
+            "proven."
         )
         page.items("Tried", (_tried(conflict),))
         page.items("Known so far", _known(conflict, problem))
@@ -49,10 +53,28 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         page.section("Ways out, each planned and checked")
         for place, way in enumerate(conflict.ways, 1):
             page.item(f"{place}.", way_in_words(way, problem))
+        _print_others(page, conflict, problem)
     else:
-        page.say("No way out was found in the time.")
+        ended = "before it was stopped" if conflict.stopped else "in the time"
+        page.say(f"No way out was found {ended}.")
     page.items("Not decided", conflict.notes)
     page.items("Impossible within these bounds", conflict.bounds)
+
+
+def _print_others(page: _Page, conflict: Conflict, problem: Problem) -> None:
+    """Print why ways out name wishes that are not in the clash: further clashes, where known."""
+    for other in conflict.others:
+        page.section("Another clash beside it, also proven")
+        for wish in other:
+            page.item("-", wish_in_words(wish, problem))
+    told = {*conflict.clash, *(wish for other in conflict.others for wish in other)}
+    ways = dict.fromkeys(w for way in conflict.ways for w in way.dropped if w not in told)
+    if ways:
+        listed = "; ".join(wish_in_words(wish, problem) for wish in ways)
+        page.say(
+            f"In no clash that was found, though a way out names it: {listed}. Whether less would "
+            "do was not decided."
+        )
 
 
 def _tried(conflict: Conflict) -> str:
@@ -69,7 +91,7 @@ def _known(conflict: Conflict, problem: Problem) -> list[str]:
         words = [wish_in_words(wish, problem) for wish in conflict.together]
         known.append(f"these can be had together, as a checked design shows: {'; '.join(words)}")
     else:
-        known.append("no set of goals that was tried could be had")
+        known.append("nothing: no question that was put was answered, neither yes nor no")
     if conflict.open:
         words = [wish_in_words(wish, problem) for wish in conflict.open]
         known.append(f"not decided is whether they go with: {'; '.join(words)}")
@@ -190,4 +212,6 @@ def conflict_document(conflict: Conflict, problem: Problem) -> dict[str, Any]:
         "open": [one(wish) for wish in conflict.open],
         "tried": conflict.tried,
         "bound": conflict.bound,
+        "others": [[one(wish) for wish in other] for other in conflict.others],
+        "stopped": conflict.stopped,
     }

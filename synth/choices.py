@@ -74,5 +74,16 @@ class Choices:
 
 
 def parts_counted(design: Design) -> int:
-    """Return the number of parts, splitting parts too, but for the supply and the loads."""
+    """Return the number of parts, splitting parts too, but for the supply and the loads: the one
+    way in which parts are counted wherever a number of them is told."""
     return sum(part.type not in (PartType.SUPPLY, PartType.LOAD) for part in design.parts)
+
+
+def parts_in_words(design: Design) -> str:
+    """Return the number of parts, and of which.
+
+    >>> parts_in_words(Design("any", (), ()))
+    '0 parts beside the supply and the loads'
+    """
+    number = parts_counted(design)
+    return f"{number} part{'' if number == 1 else 's'} beside the supply and the loads"

@@ -11,6 +11,7 @@ from check_designs import FULL, STARTER, asked, load, part, pump_cycle, wired
 from plain_simulation import wanted_levels
 
 from synth.check import amounts, check, simulate
+from synth.check.witness import when_in_words
 from synth.design import Terminal
 from synth.errors import DesignError, Undecided
 from synth.parts.behaviour import PartType
@@ -571,3 +572,11 @@ def test_simulate_names_unknown_inputs_and_bad_moments():
         simulate(design, problem, [Moment(Fraction(0), (("suply", True),))], 1000)
     with pytest.raises(DesignError, match="before 0"):
         simulate(design, problem, [Moment(Fraction(-1), (("supply", True),))], 1000)
+
+
+def test_an_input_that_changes_without_the_supply_is_told_as_such():
+    """That night falls is no more told as how things are found."""
+    problem = asked({"heater": And((N, S))})
+    moments = (Moment(Fraction(0), (("night", True),)), Moment(Fraction(5_000), ()))
+    assert when_in_words(problem, moments[:1]) == "when night falls"
+    assert when_in_words(problem, moments) == "5 s after night falls"

@@ -461,3 +461,14 @@ def test_choices_compare_in_all_measures() -> None:
     assert isinstance(one, Choice)
     assert better.beats(one) and not one.beats(better)
     assert not mixed.beats(one) and not one.beats(mixed) and not one.beats(one)
+
+
+def test_parts_are_counted_in_one_way_everywhere() -> None:
+    """By hand: a sensor; not the supply, not the load. The plan, the front and the check agree."""
+    goals = "lamp while hot"
+    plan = CliRunner().invoke(main, ["plan", "--goals", goals]).stdout
+    assert "1 part beside the supply and the loads" in " ".join(plan.split())
+    front = CliRunner().invoke(main, ["options", "--goals", goals])
+    assert "Parts are counted beside the supply and the loads." in " ".join(front.stdout.split())
+    told = CliRunner().invoke(main, ["options", "--goals", goals, "--format", "json"]).stdout
+    assert json.loads(told)["front"][0]["parts"] == 1

@@ -175,12 +175,12 @@ def when_in_words(problem: Problem, moments: Sequence[Moment]) -> str:
     if len(changing) == 1:
         # At the start the other inputs do not change, they are found as they are.
         already = [name for name, level in changes if level and name != "supply"]
-        changes = [pair for pair in changes if pair[0] == "supply"] or changes
         nights = {item.name for item in problem.inputs if item.kind is InputKind.NIGHT}
-        beside = " by night" if nights & {*already} else ""
-        lasting = [name for name in already if name not in nights]
-        if lasting:
-            beside += f" with {' and '.join(lasting)} on"
+        others = [name for name in already if name not in nights]
+        changes = [pair for pair in changes if pair[0] == "supply"] or changes
+        if changes[0][0] == "supply":
+            beside = " by night" if len(others) < len(already) else ""
+            beside += f" with {' and '.join(others)} on" if others else ""
     words = [change_in_words(problem, name, level) for name, level in changes]
     happening = words[0] if len(words) == 1 else ", ".join(words[:-1]) + f" and {words[-1]}"
     happening += beside

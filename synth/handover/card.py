@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from synth.choices import parts_in_words
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
 from synth.handover.testing import not_covered
@@ -291,7 +292,7 @@ def diagrams(job: Job) -> Sheet:
         Heading("Layout"),
         Words("Every part with its terminals, every wire with its number, power from left to "
               "right. Keep to this order in the box and the wires stay short."),
-        Picture("layout.svg", f"layout of {len(job.design.parts)} parts"),
+        Picture("layout.svg", f"layout, {parts_in_words(job.design)}"),
     )
     return Sheet(3, "circuit", "Circuit diagram and layout", blocks)
 

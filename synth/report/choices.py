@@ -57,7 +57,7 @@ def print_choices(console: Console, problem: Problem, choices: Choices) -> None:
         if choices.complete
         else ("There may be more choices than these.")
     )
-    page.say(whole)
+    page.say(f"{whole} Parts are counted beside the supply and the loads.")
     page.items("What is known", choices.notes)
     if not choices.complete:
         page.items("What may help", what_may_help(problem, choices.time_up))

@@ -9,6 +9,7 @@ from typing import Any
 
 from rich.console import Console
 
+from synth.choices import parts_in_words
 from synth.design import Design
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
@@ -105,7 +106,7 @@ def _summary(design: Design, reasons: Reasons) -> str:
     changes = [a for item in reasons.parts for a in item.answers]
     number = len(changes) + len(reasons.wires)
     told = (
-        f"{counted(len(design.parts), 'part')}, {counted(len(design.wires), 'wire')}; "
+        f"{parts_in_words(design)}, {counted(len(design.wires), 'wire')}; "
         f"{counted(number, 'change')}, checked for every input sequence at any moment (changes of "
         "units: for what each consumer gets)."
     )

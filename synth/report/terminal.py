@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from synth.choices import parts_in_words
 from synth.design import TIME_SETTINGS, Design, PartInUse, Terminal, Wire
 from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Trigger
@@ -150,7 +151,7 @@ def _figures(outcome: Outcome, design: Design) -> str:
     units = value_of(outcome, Objective.SUPPLY) or 0
     return (
         f"Price {counted(price, 'coin')}. The supply must deliver {counted(units, 'unit')}. "
-        f"{counted(len(design.parts), 'part')}, {counted(len(design.wires), 'wire')}."
+        f"{parts_in_words(design)}, {counted(len(design.wires), 'wire')}."
     )
 
 
@@ -278,7 +279,7 @@ def print_verdict(console: Console, design: Design, problem: Problem, verdict: V
     unknown = [part for part in design.parts if part.part not in problem.kit.index]
     price = "" if unknown else f", price {counted(design.price(problem.kit), 'coin')}"
     page.say(
-        f"Design: {counted(len(design.parts), 'part')}, {counted(len(design.wires), 'wire')}"
+        f"Design: {parts_in_words(design)}, {counted(len(design.wires), 'wire')}"
         f"{price}, supply {counted(design.supply, 'unit')}."
     )
     if verdict.holds:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
+from synth.choices import parts_in_words
 from synth.design import Design
 from synth.parts.kit import Kit
 from synth.report.layout import Layout, PlacedPart, RoutedWire, layout
@@ -52,7 +53,7 @@ def wiring_svg(
         legend.insert(0, ("new", "dashed frame, thick wire: new in this step"))
     svg = Svg(
         f"Wiring plan: {title}",
-        f"{len(design.parts)} parts and {len(design.wires)} wires. "
+        f"{parts_in_words(design)}, {len(design.wires)} wires. "
         + " ".join(f"Wire {w.number} runs from {w.source} to {w.target}."
                    for w in design.wires[:200]),
     )

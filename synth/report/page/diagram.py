@@ -7,6 +7,7 @@ hidden until its part works. Classes: `wire`, `part`, `worked` (a contact's othe
 
 from __future__ import annotations
 
+from synth.choices import parts_in_words
 from synth.design import Design, PartInUse
 from synth.parts.behaviour import CONTROLLED, SENSING, TIMED, PartType
 from synth.report.layout import Layout, PlacedPart
@@ -91,7 +92,7 @@ def diagram_svg(design: Design, plan: Layout) -> str:
         else:
             middle = rect.x + rect.width / 2
             svg.text(middle, rect.bottom - 3, label.text, size, "middle", label.bold)
-    return svg.inline(_box(plan), f"Circuit diagram, {len(design.parts)} parts")
+    return svg.inline(_box(plan), f"Circuit diagram, {parts_in_words(design)}")
 
 
 def _starts(point: Point, x: int, bottom: int) -> bool:

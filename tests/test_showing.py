@@ -348,3 +348,17 @@ def test_broken_facts_are_noticed() -> None:
     assert "too long" in broken_facts(problem, [start, night[0]], Fraction(22 * hour))[0]
     both = [start, moment(hour, damp=True)]
     assert "together" in broken_facts(problem, both, Fraction(2 * hour))[0]
+
+
+@pytest.mark.parametrize(
+    "goals",
+    [
+        # Nothing runs as power is back, and a cycle is waited for that does not begin.
+        "pump on 10 s of every 60 s while hot, lamp always",
+        "pump on 10 s of every 11 min while hot and wet, lamp always, fan for 2 min after damp",
+        "pump on 10 s of every 60 s, master cutoff for pump, lamp at night",
+    ],
+)
+def test_a_run_of_whole_seconds_has_no_odd_thousandth(goals: str) -> None:
+    moments, end = showing_run(read_problem(None, goals, "full"))
+    assert end % 1_000 == 0 and all(moment.time % 1_000 == 0 for moment in moments)

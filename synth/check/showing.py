@@ -185,8 +185,14 @@ class _Run:
         self._react(changes, due)
         return True
 
-    def wait(self, until: int, reached: Callable[[_Run], bool] = lambda run: False) -> bool:
-        """Let things happen before `until`, or up to where `reached` holds; return whether it does.
+    def wait(
+        self,
+        until: int,
+        reached: Callable[[_Run], bool] = lambda run: False,
+        through: bool = False,
+    ) -> bool:
+        """Let things happen before `until` (`through`: and at that instant), or up to where
+        `reached` holds; return whether it does.
 
         The time is then that of the last event, or `until` when no event made it hold.
         """
@@ -194,7 +200,7 @@ class _Run:
             return True
         for _ in range(MOST_EVENTS):
             time = self.next_event()
-            if time is None or time >= until:
+            if time is None or time > until or (time == until and not through):
                 self.time = max(self.time, until)
                 return False
             if self.spent[0] >= MOST_IN_ALL or not self.happen():
@@ -303,7 +309,7 @@ class _Story:
 
     def _patience(self, signals: Iterable[Signal]) -> int:
         """Return a time after which `signals` change no more by themselves but for their rounds."""
-        return sum(sum(times_of(signal)) for signal in signals) + 1
+        return sum(sum(times_of(signal)) for signal in signals)
 
     def find(
         self, reached: Callable[[_Run], bool], names: Sequence[str], patience: int
@@ -325,7 +331,7 @@ class _Story:
             after: list[_Run] = []
             for start in front:
                 waited = start.copy()
-                if waited.wait(waited.time + patience, reached):
+                if waited.wait(waited.time + patience, reached, through=True):
                     hits.append(waited)
                     continue
                 tried += waited.events - start.events
@@ -426,10 +432,11 @@ class _Story:
             load for load in cut
             if any(isinstance(node, Cycle) for node in _nodes(self.signals[load]))
         ]
-        span = max((c.on + c.off for c in self.run.running), default=0) + 1
+        span = max((c.on + c.off for c in self.run.running), default=0)
         until = self.run.time + span
-        if again and self.run.wait(until, lambda run: any(run.loads[load] for load in again)):
-            self.run.wait(until, lambda run: not any(run.loads[load] for load in again))
+        # Up to that instant and no further: the picture is not to end at an odd thousandth.
+        if again and self.run.wait(until, lambda run: any(run.loads[load] for load in again), True):
+            self.run.wait(until, lambda run: not any(run.loads[load] for load in again), True)
 
     def wait_for_most(self, name: str) -> None:
         """Wait, at most one round of what runs, for when a change of `name` cuts most loads."""

@@ -13,6 +13,8 @@ import pytest
 from click.testing import CliRunner
 
 from synth import pipeline
+from synth.bench import scale
+from synth.bench.least import GaveUp
 from synth.check import simulate
 from synth.check.tour import BRISK
 from synth.cli import main
@@ -205,3 +207,43 @@ class TestWater:
 def test_kinds_by_their_names(name: str, kind: str) -> None:
     """The last telling word counts: what shows that a pump runs is none."""
     assert load_kind(name) == kind
+
+
+def test_what_stops_a_load_is_told_as_people_say_it(folder: Path) -> None:
+    """Heaters stop by day and while a switch is off; nothing is 'at day' or 'at no 'cold''."""
+    goals = (
+        "title: Trough\nkit: full\ngoals: [trough heater at night and while cold, "
+        "master cutoff for trough heater]\n"
+    )
+    cautions = (packed(folder, "trough", goals) / "02-cautions.md").read_text(encoding="utf-8")
+    assert "nothing else stops trough heater by day." in cautions
+    assert "nothing else stops trough heater while 'cold' does not hold." in cautions
+    assert "nothing else stops trough heater while 'master' is off." in cautions
+    assert "when the supply comes on by night, while 'cold' holds" in cautions
+    assert " at day" not in cautions and " at no " not in cautions
+
+
+def test_why_there_are_no_shorter_times(folder: Path) -> None:
+    """What is long for the slowest part leaves nothing to shorten; both sheets say so."""
+    goals = "title: Slow\nkit: full\ngoals: [lamp for 2 min after start is pressed]\n"
+    out = packed(folder, "slow", goals, "--reaction", "30 s")
+    why = "with those that were found the test is no shorter"
+    for sheet in ("07-settings.md", "10-test-sheet.md"):
+        told = " ".join((out / sheet).read_text(encoding="utf-8").split())
+        assert why in told
+
+
+def test_times_in_proportion_are_given_where_the_least_are_not_proven(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without time to prove the least, all are divided by one number: no wait of hours is left."""
+
+    def no_time(*asked: object, **more: object) -> None:
+        raise GaveUp
+
+    monkeypatch.setattr(scale._Search, "_least", no_time)
+    goals = "title: Long\nkit: full\ngoals: [lamp for 2 h after start is pressed]\n"
+    out = packed(folder, "long", goals)
+    told = " ".join((out / "07-settings.md").read_text(encoding="utf-8").split())
+    assert "divided by one number" in told and "none with a longest below" not in told
+    assert "with test values" in (out / "10-test-sheet.md").read_text(encoding="utf-8")

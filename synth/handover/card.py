@@ -17,6 +17,7 @@ from synth.handover.words import (
     say_levels,
     say_loads,
     say_move,
+    say_while,
 )
 from synth.modes import Mode, ModeGraph
 from synth.parts.behaviour import REMANENT, SPLITTING, TIMED, PartType
@@ -218,7 +219,8 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
                 set_ = [(i, level) for i, level in mode.levels if level and i != "supply"]
                 told = found.setdefault(load, {})
                 if not any(why.startswith(_POWER) for why in told):
-                    told[_POWER + (f" at {say_levels(job, set_)}" if set_ else "")] = None
+                    found_so = listed(say_while(job, i, level) for i, level in set_)
+                    told[_POWER + (f" {found_so}" if set_ else "")] = None
         for change in graph.changes:
             before, after = graph.modes[change.start], graph.modes[change.end]
             if change.expired:
@@ -261,9 +263,8 @@ def _never_bridge(job: Job) -> tuple[str, ...]:
             and any(load in job.serves[p.name] for load in loads)
         ]
         if contacts:
-            when = "by" if job.kind(name) is InputKind.NIGHT else "at"
-            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} {when} "
-                         f"{say_level(job, name, level)}.")
+            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} "
+                         f"{say_while(job, name, level)}.")
     for apart in job.problem.apart:
         lines.append(f"Whatever keeps {apart.first} and {apart.second} from being on together "
                      f"(goal {apart.goal}).")
@@ -292,7 +293,7 @@ def diagrams(job: Job) -> Sheet:
         Heading("Layout"),
         Words("Every part with its terminals, every wire with its number, power from left to "
               "right. Keep to this order in the box and the wires stay short."),
-        Picture("layout.svg", f"layout, {parts_in_words(job.design)}"),
+        Picture("layout.svg", f"layout of {parts_in_words(job.design)}"),
     )
     return Sheet(3, "circuit", "Circuit diagram and layout", blocks)
 

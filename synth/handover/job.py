@@ -52,6 +52,8 @@ class Job:
     """A mark by which two copies of the same design are told to be the same."""
     bench: BenchRun | None = None
     """None: no test times were proven with which the test would be shorter."""
+    bench_why: str = ""
+    """Why there are no test times, "" where they were not looked for."""
     trials: Trials = Trials()
     """The runs by which a fault shows."""
 

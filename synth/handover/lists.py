@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from synth.design import TIME_SETTINGS, PartInUse, Terminal
 from synth.handover.job import Job
-from synth.handover.words import counted, duration, iso_duration, listed
+from synth.handover.words import counted, duration, iso_duration, listed, saves_little
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, SPLITTING, TIMED, PartType
 from synth.parts.markings import marking
 from synth.settings_sheet import Place, order_said
@@ -295,26 +295,32 @@ def _test_values(job: Job) -> list[Block]:
     if not any(part.type in TIMED for part in job.design.parts):
         return []
     if job.bench is None:
-        return [Words("No test values are given: none were proven with which the test sheet (item "
-                      "10) would be shorter. Test at the real ones.")]
+        why = f": {job.bench_why}" if job.bench_why else ""
+        return [Words(f"No test values are given{why}. Test at the real ones.")]
     sheet = job.bench.sheet
     unit, longest = duration(sheet.unit), duration(sheet.longest)
+    least = (
+        f"and none with a longest below {longest} keep that, the order of events and long times "
+        "longer than short ones."
+        if sheet.proven
+        else "all of them are the real ones divided by one number. Shorter ones may exist."
+    )
     blocks: list[Block] = [
         Heading("Test values"),
         Words(f"For a test without long waits. Every test value is a multiple of {unit}, which is "
               f"{sheet.factor} × {duration(sheet.reaction)}: long enough for the slowest part and "
               "for whoever moves the inputs and writes down what is seen (common practice, no "
               "source: with parts that are slower, make the pack anew with --reaction). Proven: "
-              f"{sheet.every_goal} holds in its scaled form, in every reachable state; and none "
-              f"with a longest below {longest} keep that, the order of events and long times "
-              "longer than short ones."),
+              f"{sheet.every_goal} holds in its scaled form, in every reachable state; {least}"),
         Words(" ".join(order_said(sheet))),
     ]
+    if sheet.notes:
+        blocks.append(Points(sheet.notes))
     if job.bench_test is None:
-        blocks.append(Words("The test sheet (item 10) is short enough at the real times, and uses "
-                            "those."))
+        blocks.append(Words(saves_little(job)))
     if sheet.forced_by:
-        blocks.append(Points(tuple(f"it is forced by {order}" for order in sheet.forced_by)))
+        blocks += [Words("The longest test value cannot be shorter because of:"),
+                   Points(sheet.forced_by)]
     used = sorted(
         ((use, time) for time in sheet.times for use in time.uses if use.place is not Place.PART),
         key=lambda found: (found[0].place.value, len(found[0].of), found[0].of),

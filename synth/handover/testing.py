@@ -7,7 +7,15 @@ from fractions import Fraction
 
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
-from synth.handover.words import duration, listed, say_level, say_levels, say_seen, say_step
+from synth.handover.words import (
+    duration,
+    listed,
+    saves_little,
+    say_level,
+    say_levels,
+    say_seen,
+    say_step,
+)
 from synth.modes import Coverage, ModeGraph, Tour
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 
@@ -65,6 +73,10 @@ def sheet_of_tests(job: Job) -> Sheet:
     else:
         real = " at the real times in the settings sheet" if job.timed else ""
         blocks.append(Words(f"{len(tour.steps)} steps, {duration(_length(tour))}{real}."))
+        if job.bench is not None:
+            blocks.append(Words(saves_little(job)))
+        elif job.bench_why and job.timed:
+            blocks.append(Words(f"There are no shorter times to test with: {job.bench_why}."))
     letter = "B" if bench is not None else ""
     blocks += _tables(job, cases(job), tour, job.facts.graphs, letter, "test-sheet")
     blocks.append(Words(

@@ -30,6 +30,16 @@ def duration(ticks: Fraction | int) -> str:
     return words if not rest else f"{words} + {rest} ms".removeprefix(" + ")
 
 
+def saves_little(job: Job) -> str:
+    """Return why the test sheet uses the real times though there are test values."""
+    assert job.bench is not None
+    return (
+        f"With the test values the test would take {duration(job.bench.tour.end)} in place of "
+        f"{duration(job.facts.tour.end)}: less than a third of the time is saved, so the test "
+        "sheet (item 10) uses the real times."
+    )
+
+
 def iso_duration(ticks: int) -> str:
     """Return a time after ISO 8601.
 
@@ -79,6 +89,20 @@ def say_level(job: Job, name: str, level: bool) -> str:
         case InputKind.SWITCH:
             return f"'{name}' {'on' if level else 'off'}"
     return f"'{name}'" if level else f"no '{name}'"
+
+
+def say_while(job: Job, name: str, level: bool) -> str:
+    """Return when an input is at a level, as the end of a sentence: 'by night', 'by day'."""
+    match job.kind(name):
+        case InputKind.SUPPLY:
+            return f"while the supply is {'on' if level else 'off'}"
+        case InputKind.NIGHT:
+            return "by night" if level else "by day"
+        case InputKind.BUTTON:
+            return f"while '{name}' is {'pressed' if level else 'released'}"
+        case InputKind.SWITCH:
+            return f"while '{name}' is {'on' if level else 'off'}"
+    return f"while '{name}' {'holds' if level else 'does not hold'}"
 
 
 def say_levels(job: Job, levels: Sequence[tuple[str, bool]]) -> str:

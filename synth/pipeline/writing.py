@@ -161,9 +161,10 @@ def pack(
     if goals is not None:
         from synth.pipeline.telling import without_parts
 
-        bench_run = _bench_run(design, problem, goals, reaction, most_steps, within)
-        if bench_run is not None and bench_run.tour.end < job.facts.tour.end:
-            job = replace(job, bench=bench_run)
+        bench_run, without = _bench_run(design, problem, goals, reaction, most_steps, within)
+        if bench_run is not None and bench_run.tour.end >= job.facts.tour.end:
+            bench_run, without = None, "with those that were found the test is no shorter"
+        job = replace(job, bench=bench_run, bench_why=without)
         why = without_parts(design, problem, *goals, within)
     page, _ = running_page(design, problem, within, why, verdict)
     sheets = pack_sheets(job, store)
@@ -226,8 +227,9 @@ def _bench_run(
     reaction: int,
     most_steps: int,
     seconds: float,
-) -> BenchRun | None:
-    """Return test times with the test by hand that goes with them, None where none are proven."""
+) -> tuple[BenchRun | None, str]:
+    """Return test times with the test by hand that goes with them, None where none are proven; and
+    why there are none."""
     from synth.check.modes import mode_graphs
     from synth.check.tour import tour_of
     from synth.handover import BenchRun
@@ -238,14 +240,21 @@ def _bench_run(
     wishes = bench_wishes(reaction, Fraction(5), None, seconds, False)
     try:
         found, _ = bench(design, problem, *goals, wishes)
-        if found.sheet.claim is not Claim.SMALLEST:
-            # Anything less would hang on the time there was, and differ from run to run.
-            return None
+        claim = found.sheet.claim
+        if claim in (Claim.REAL, Claim.NO_TIMES):
+            return None, "no shorter times are known that keep every goal and the order of events"
+        if claim is Claim.BEST_FOUND:
+            # They would hang on the time there was, and differ from run to run.
+            return None, (
+                "shorter times were found, but not proven to be the least within the time, and a "
+                "pack holds none that the next run may find other; synth bench gives them"
+            )
         asked = pose(found.goals, problem.kit)
         graphs = mode_graphs(found.design, asked, time.monotonic() + seconds)
-        return BenchRun(found.sheet, graphs, tour_of(found.design, asked, graphs, most_steps))
+        tour = tour_of(found.design, asked, graphs, most_steps)
+        return BenchRun(found.sheet, graphs, tour), ""
     except Undecided:
-        return None
+        return None, f"none could be proven within {seconds:g} s; synth bench takes more time"
 
 
 def store(

@@ -13,6 +13,9 @@ class Stage {
     this.frame = frame;
     this.scale = null;
     this.shown = 1;
+    // At first all of it is in sight, where there is a window to fit it into; on a phone it could
+    // not be read.
+    this.fitted = Stage.wide;
     this.buildDrag();
     this.buildWay();
     frame.addEventListener("wheel", (event) => {
@@ -29,11 +32,20 @@ class Stage {
     return Math.min((this.frame.clientWidth - 4) / width, (this.frame.clientHeight - 4) / height);
   }
 
-  /** As large as fits; not smaller than can be read, then it scrolls, from the supply on. */
+  /** Whether the window is no phone's. */
+  static get wide() {
+    return window.matchMedia("(min-width: 861px)").matches;
+  }
+
+  /** All of it where it is to be fitted; else as large as fits, but not smaller than can be read:
+   * then it scrolls, from the supply on. */
   settle() {
+    if (this.fitted) {
+      this.show(Math.min(1.2, this.whole));
+      return;
+    }
     if (this.scale !== null) return;
-    const wide = window.matchMedia("(min-width: 861px)").matches;
-    this.show(Math.min(1.2, Math.max(LEAST_SCALE, wide ? this.whole : LEAST_ON_A_PHONE)));
+    this.show(Math.min(1.2, Math.max(LEAST_SCALE, Stage.wide ? this.whole : LEAST_ON_A_PHONE)));
     const supply = this.diagram.parts.find(({ part }) => part.type === "supply");
     if (!supply) return;
     const [at, frame] = [supply.group.getBoundingClientRect(), this.frame.getBoundingClientRect()];
@@ -43,13 +55,9 @@ class Stage {
 
   /** All of it, however small; and back to a size that can be read. */
   fit() {
-    if (this.scale !== null && Math.abs(this.scale - this.whole) < 0.01) {
-      this.scale = null;
-      this.settle();
-    } else {
-      this.scale = Math.min(1.2, this.whole);
-      this.show(this.scale);
-    }
+    this.fitted = !this.fitted;
+    this.scale = null;
+    this.settle();
   }
 
   show(scale) {
@@ -63,6 +71,7 @@ class Stage {
     const box = this.frame.getBoundingClientRect();
     const [x, y] = at ? [at.clientX - box.left, at.clientY - box.top] : [box.width / 2, box.height / 2];
     const before = this.shown;
+    this.fitted = false;
     this.scale = Math.min(MOST_SCALE, Math.max(Math.min(0.2, this.whole), before * factor));
     this.show(this.scale);
     const grown = this.scale / before;

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from synth import __version__
+from synth.commands.numbers import Number, Whole
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
 from synth.outlet import outlive_readers
@@ -245,7 +246,7 @@ class _Watch:
 @click.option("--out", metavar="FOLDER", help="Also write design.json, wiring.svg, timing.svg.")
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,
@@ -253,12 +254,12 @@ class _Watch:
 )
 @click.option(
     "--gap",
-    type=click.FloatRange(min=0, max=100),
+    type=Number(min=0, max=100),
     callback=_percent,
     metavar="PERCENT",
     help="End as soon as the best design is proven to be within so many percent of the bound.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
 @click.option(
     "--fast",
     is_flag=True,
@@ -319,7 +320,7 @@ def plan(
 @click.option("--out", metavar="FOLDER", help="Also write wiring.svg and a timing picture.")
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=600.0,
     callback=_number,
     show_default=True,

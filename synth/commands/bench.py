@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from synth.commands.numbers import Number
 from synth.errors import TimeError
 
 HELP = """Find short times with which to test a design on the bench.
@@ -54,7 +55,7 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
 @click.argument("goals", metavar="GOALS")
 @click.option(
     "--factor",
-    type=click.FloatRange(min=1, max=1000),
+    type=Number(min=1, max=1000),
     default=5.0,
     callback=_number,
     show_default=True,
@@ -90,7 +91,7 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
 )
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,

@@ -6,6 +6,8 @@ import sys
 
 import click
 
+from synth.commands.numbers import Number, Whole
+
 HELP = """Say why goals cannot be had together, and the least that must give.
 
 FILE is a goal file (YAML); or say the goals with --goals. Where the whole list is impossible, the
@@ -40,13 +42,13 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 )
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,
     help="Seconds to search; then what was found so far, honestly labelled.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
 @click.option("--fast", is_flag=True, help="See synth plan --help.")
 @click.option(
     "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from synth.commands.numbers import Number, Whole
+
 HELP = """Write a lesson that builds a circuit up goal by goal.
 
 GOALS is a goal file, or a list of phrases where no such file exists. Each stage shows a first
@@ -44,13 +46,13 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 )
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,
     help="Seconds to plan all stages together; what is checked, tried and drawn comes on top.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
 @click.option(
     "--fast",
     is_flag=True,

@@ -6,6 +6,8 @@ import sys
 
 import click
 
+from synth.commands.numbers import Number, Whole
+
 HELP = """Show what else could be built: cheaper, with less power, or of fewer parts.
 
 FILE is a goal file (YAML); or say the goals with --goals. The front has the designs that no other
@@ -38,14 +40,14 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 @click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
 @click.option(
     "--designs",
-    type=click.IntRange(0, 1000),
+    type=Whole(0, 1000),
     default=0,
     show_default=True,
     help="So many different designs for one choice of the front.",
 )
 @click.option(
     "--point",
-    type=click.IntRange(1, 1000),
+    type=Whole(1, 1000),
     default=1,
     show_default=True,
     help="The number of that choice.",
@@ -58,13 +60,13 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 )
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,
     help="Seconds to search; then what was found so far, honestly labelled.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
+@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
 @click.option("--fast", is_flag=True, help="See synth plan --help.")
 @click.option(
     "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."

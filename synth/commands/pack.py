@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from synth.commands.numbers import Number, Whole
 from synth.errors import TimeError
 
 HELP = """Write the hand-over pack of a design that holds: fifteen items for whoever takes over.
@@ -111,11 +112,11 @@ def _flows(
 @click.option("--reaction", metavar="TIME", default="2 s", callback=_reaction, show_default=True,
               help="Test times are at least five times this: what the slowest part needs, or "
               "whoever tests and writes it down (common practice, no source).")
-@click.option("--steps", type=click.IntRange(1, 100_000), default=1000, show_default=True,
+@click.option("--steps", type=Whole(1, 100_000), default=1000, show_default=True,
               help="About how many steps the test sheet may have.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
               show_default=True)
-@click.option("--time-limit", type=click.FloatRange(min=0.1, max=86_400), default=600.0,
+@click.option("--time-limit", type=Number(min=0.1, max=86_400), default=600.0,
               show_default=True, help="Seconds to check and explore.")
 def command(
     design_file: str, goals: str, out: str, kit: str | None, paper: str, night: int | None,

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from synth.commands.numbers import Number
+
 HELP = """Write one HTML page in which the circuit runs: work it, watch it, go back in time.
 
 DESIGN is a design or plan (JSON or YAML); GOALS is a goal file, or a list of phrases where no such
@@ -38,7 +40,7 @@ FILE = "page.html"
 )
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     show_default=True,
     help="Seconds to check.",

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from synth.commands.numbers import Number
 from synth.errors import DesignError
 
 HELP = """Tell what each part, wire and setting of a design is for.
@@ -54,7 +55,7 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
 @click.option("--out", metavar="FOLDER", help="Also write why.md and a timing picture per part.")
 @click.option(
     "--time-limit",
-    type=click.FloatRange(min=0.1, max=86_400),
+    type=Number(min=0.1, max=86_400),
     default=60.0,
     callback=_number,
     show_default=True,
@@ -75,6 +76,7 @@ def command(
     """Tell why each part is there; see HELP."""
     from synth import pipeline
     from synth.cli import _console, _told_known, _Watch
+    from synth.read.suggest import did_you_mean
 
     is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
     file, text = (goals, None) if is_file else (None, goals)
@@ -82,7 +84,7 @@ def command(
     names = [item.name for item in design.parts]
     if part is not None and part not in names:
         raise DesignError(
-            f"the design has no part called '{part}'", hint=f"its parts: {', '.join(names)}"
+            f"the design has no part called '{part}'", hint=did_you_mean(part, names)
         )
     verdict = pipeline.check_design(design, problem, time_limit)
     if not verdict.holds:

@@ -42,6 +42,9 @@ from synth.problem import InputKind
 SUPPLY = "supply"
 NIGHT = "night"
 _EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight")
+_SPELT_AS_SPOKEN = {"nite": NIGHT, "nites": NIGHT, "nitetime": NIGHT, "daylite": "daylight"}
+_STATES = ("pressed", "released", "closed", "reached")
+"""Words behind a name, often after 'is', that misspelt would be taken for a part of it."""
 
 
 @dataclass
@@ -257,8 +260,12 @@ def a_kind(kind: InputKind) -> str:
 
 def _refuse_misspelt(item: Is, names: Names, declared: list[str]) -> None:
     """Refuse an undeclared input whose name is a known word with one slip of the hand."""
-    for word in (*_EASILY_MISSPELT, *names.loads, *declared):
-        if _one_slip(item.name, word):
+    *before, last = item.name.split(" ")
+    states = _STATES if before else ()
+    meant = [_SPELT_AS_SPOKEN[item.name]] if item.name in _SPELT_AS_SPOKEN else []
+    meant += [" ".join((*before, state)) for state in states if _one_slip(last, state)]
+    for word in (*meant, *_EASILY_MISSPELT, *names.loads, *declared):
+        if word in meant or _one_slip(item.name, word):
             raise GoalError(
                 f"'{item.name}' is not known",
                 item.place,

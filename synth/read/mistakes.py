@@ -8,6 +8,7 @@ misspelling is sought: a word that, put right, makes the whole phrase parse.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -338,6 +339,9 @@ _EXPECTED: tuple[tuple[str, str], ...] = (
     ("$END", "the end"),
 )
 _MOST_SHOWN = 6
+_CLOCK = re.compile(
+    r"\b(?:[01]?\d|2[0-3])(?::[0-5]\d(?:\s*[ap]m)?|\s*[ap]m|\s*o'clock)(?!\w)", re.IGNORECASE
+)
 
 
 def explained(
@@ -355,6 +359,13 @@ def explained(
     place = phrase.at(begin)
     if kind == "STRANGE" and not any(w.begin == begin and w.kind == "word" for w in words):
         return _strange(phrase, begin, place)
+    clock = _CLOCK.search(phrase.text)
+    if clock is not None:
+        return GoalError(
+            f"{quoted(clock[0])} is a time of the day, and there is no clock",
+            phrase.at(clock.start()),
+            "say for example 'at night', 'by day' or 'from dusk for 2 h'",
+        )
     slip = _misspelling(text, words, start, parser, begin)
     if slip is not None:
         wrong, right = slip
@@ -387,12 +398,21 @@ def _strange(phrase: Phrase, begin: int, place: Place) -> GoalError:
             "this number cannot be read", place, "write for example '10 s' or '1.5 min'"
         )
     if char == "-":
-        return GoalError("'-' cannot stand here", place, "no number in a goal is negative")
+        return GoalError("'-' cannot stand here", place, _instead_of_minus(phrase.text[begin:]))
     return GoalError(
         f"the character {quoted(char)} cannot stand in a phrase",
         place,
         "put a name that holds it into quotes, or leave it out",
     )
+
+
+def _instead_of_minus(text: str) -> str:
+    """Return a hint for a text that begins with a '-' where none can stand."""
+    number = re.match(r"-\s*[0-9.]+\s*([^\W\d_]*)", text)
+    if number is not None:
+        return f"a {'time' if number[1] in UNITS else 'number'} is never negative"
+    word = re.match(r"-\s*([^\W\d_]+)", text)
+    return f"for what does not hold, say 'not {word[1]}'" if word is not None else "leave it out"
 
 
 def _usable(problem: UnexpectedInput) -> Collection[str]:

@@ -20,7 +20,7 @@ from typing import Any
 import yaml
 
 from synth.errors import GoalError, Place, SynthError
-from synth.read.suggest import quoted
+from synth.read.suggest import nearest, quoted
 
 LARGEST = 1_000_000
 """The most bytes (in a file) or characters (in a text) that are read."""
@@ -101,6 +101,22 @@ class Node:
         return self.error(message, self.place, hint)
 
 
+def _instead_of_file(name: str, what: str) -> str:
+    """Return a hint where there is no such file: one beside it of nearly this name, or what to do
+    with words that are no name of a file."""
+    folder, base = os.path.split(name)
+    try:
+        there = sorted(os.listdir(folder or "."))
+    except (OSError, ValueError):
+        there = []
+    near = nearest(base, there) if base else None
+    if near is not None:
+        return f"did you mean {quoted(os.path.join(folder, near))}?"
+    if what == "goal file" and " " in name:
+        return "goals in words stand behind --goals"
+    return ""
+
+
 def read_text(path: str | os.PathLike[str], what: str, error: type[SynthError]) -> str:
     """Return the text of the file at `path`; `what` names it in messages (``goal file``).
 
@@ -114,7 +130,7 @@ def read_text(path: str | os.PathLike[str], what: str, error: type[SynthError]) 
         with open(name, "rb") as stream:
             data = stream.read(LARGEST + 1)
     except FileNotFoundError:
-        raise error(f"there is no {what} {shown}") from None
+        raise error(f"there is no {what} {shown}", hint=_instead_of_file(name, what)) from None
     except IsADirectoryError:
         raise error(f"{shown} is a folder; a {what} is expected") from None
     except PermissionError:

@@ -580,3 +580,10 @@ def test_an_input_that_changes_without_the_supply_is_told_as_such():
     moments = (Moment(Fraction(0), (("night", True),)), Moment(Fraction(5_000), ()))
     assert when_in_words(problem, moments[:1]) == "when night falls"
     assert when_in_words(problem, moments) == "5 s after night falls"
+
+
+def test_three_things_found_as_the_supply_comes_on_are_a_list():
+    problem = asked({"fan": And((HOT, S))})
+    found = tuple((name, True) for name in ("supply", "hot", "wet", "master"))
+    told = "when the supply comes on with hot, wet and master on"
+    assert when_in_words(problem, (Moment(Fraction(0), found),)) == told

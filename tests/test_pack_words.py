@@ -247,3 +247,17 @@ def test_times_in_proportion_are_given_where_the_least_are_not_proven(
     told = " ".join((out / "07-settings.md").read_text(encoding="utf-8").split())
     assert "divided by one number" in told and "none with a longest below" not in told
     assert "with test values" in (out / "10-test-sheet.md").read_text(encoding="utf-8")
+
+
+def test_symptoms_and_runs_are_told_in_whole_sentences(folder: Path) -> None:
+    """A symptom shows when one does something; no cut is told of where the supply never fails."""
+    goals = (
+        "title: Sluice\nkit: full\ngoals: [sluice on while wet and start]\n"
+        "inputs: {start: switch}\nknown: [supply never fails]\n"
+    )
+    out = packed(folder, "sluice", goals)
+    symptoms = (out / "12-symptoms.csv").read_text(encoding="utf-8")
+    assert "when you switch 'start'" in symptoms and "at: " not in symptoms
+    assert "power cut" not in (out / "08-timing.md").read_text(encoding="utf-8")
+    plain = packed(folder, "lamp-again", LAMP)
+    assert "power cut" in (plain / "08-timing.md").read_text(encoding="utf-8")

@@ -194,6 +194,17 @@ class TestCommand:
         assert (bound["status"], bound["price"], bound["least"]) == ("proven-cheapest", 35, 35)
         assert any("nothing cheaper will do" in line for line in bound["told"])
 
+    def test_a_change_of_a_contact_reads_well(self, tmp_path: Path) -> None:
+        goals, out = "lamp while hot", str(tmp_path)
+        CliRunner().invoke(main, ["plan", "--goals", goals, "--kit", "full", "--out", out])
+        told = " ".join(run(str(tmp_path / "design.json"), goals, "--part", "sensor hot 1")
+                        .stdout.split())  # fmt: skip
+        assert "With sensor hot 1 as a break contact, " in told and "1 with a " not in told
+
+    def test_a_misspelt_part(self) -> None:
+        ran = run(SHED_DESIGN, SHED, "--part", "pmup")
+        assert ran.exit_code == 2 and "did you mean 'pump'?" in ran.output
+
     def test_unknown_part(self) -> None:
         ran = run(SHED_DESIGN, SHED, "--part", "relay 9")
         assert ran.exit_code == 2

@@ -180,7 +180,8 @@ def when_in_words(problem: Problem, moments: Sequence[Moment]) -> str:
         changes = [pair for pair in changes if pair[0] == "supply"] or changes
         if changes[0][0] == "supply":
             beside = " by night" if len(others) < len(already) else ""
-            beside += f" with {' and '.join(others)} on" if others else ""
+            named = " and ".join(part for part in (", ".join(others[:-1]), *others[-1:]) if part)
+            beside += f" with {named} on" if others else ""
     words = [change_in_words(problem, name, level) for name, level in changes]
     happening = words[0] if len(words) == 1 else ", ".join(words[:-1]) + f" and {words[-1]}"
     happening += beside

@@ -281,10 +281,10 @@ def _set_otherwise(
                 "time": f"set to {shown}",
                 "on": f"on for {shown}",
                 "off": f"off for {shown}",
-                "contact": f"with a {shown} contact",
+                "contact": f"as a {shown} contact",
                 "passes": f"passing {shown}",
-                "wins": f"in which {shown} wins",
-                "first": f"that begins with the {shown}",
+                "wins": f"made so that {shown} wins",
+                "first": f"beginning with the {shown}",
             }[key]
             yield Variation(
                 part.name,

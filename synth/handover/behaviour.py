@@ -23,8 +23,9 @@ def timing_chart(job: Job) -> Sheet:
     blocks: list[Block] = [
         Words("From cold: the supply comes on at 0 s. "
               + ("Two rounds of each cycle that runs by itself, each" if job.timed else "Each")
-              + " input moved to and fro where that changes a load, and a power cut "
-              "while most is on. The times are the exact ones of the check; parts at hand may be "
+              + " input moved to and fro where that changes a load"
+              + ("" if "supply" in never else ", and a power cut while most is on")
+              + ". The times are the exact ones of the check; parts at hand may be "
               "later by their own reaction."),
     ]
     if never:

@@ -203,7 +203,7 @@ def _event(job: Job, step: TourStep, later: bool) -> str:
     if later or not (step.moves or step.expired):
         return "while nothing is moved"
     if step.moves:
-        return f"at: {'; '.join(say_move(job, name, level) for name, level in step.moves)}"
+        return f"when you {listed(say_move(job, name, level) for name, level in step.moves)}"
     return f"when the time of {listed(job.designations[n] for n in step.expired)} is up"
 
 

@@ -377,3 +377,5 @@ def test_stopped_early_nothing_is_said_of_what_cannot_be_had() -> None:
     assert "Stopped by Ctrl-C" in told and "Nothing is claimed" in told
     assert "could be had" not in told and "mpossible" not in told
     assert "no question that was put was answered" in told
+    assert "whether they go together: goal 1: lamp always" in told
+    assert "to let it go on" in told and "--time-limit" not in told

@@ -38,7 +38,9 @@ def print_conflict(console: Console, problem: Problem, conflict: Conflict) -> No
         )
         page.items("Tried", (_tried(conflict),))
         page.items("Known so far", _known(conflict, problem))
-        page.items("What may help", what_may_help(problem, conflict.time_up))
+        late = conflict.time_up and not conflict.stopped
+        helps = ["to let it go on"] if conflict.stopped else []
+        page.items("What may help", [*helps, *what_may_help(problem, late)])
         page.items("Searched within", conflict.bounds)
         return
     number = len(conflict.clash)
@@ -94,7 +96,8 @@ def _known(conflict: Conflict, problem: Problem) -> list[str]:
         known.append("nothing: no question that was put was answered, neither yes nor no")
     if conflict.open:
         words = [wish_in_words(wish, problem) for wish in conflict.open]
-        known.append(f"not decided is whether they go with: {'; '.join(words)}")
+        which = "whether they go with" if conflict.together else "whether they go together"
+        known.append(f"not decided is {which}: {'; '.join(words)}")
     if conflict.bound is not None:
         known.append(f"no design costs less than {counted(conflict.bound, 'coin')}")
     return known

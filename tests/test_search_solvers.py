@@ -151,7 +151,7 @@ def test_a_question_is_given_up_after_so_much_effort() -> None:
 
 
 def test_without_effort_the_price_is_proven_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    goals = "pump on 10 s of every 60 s, light always, heater at night, master cutoff"
+    goals = "pump on 10 s of every 60 s, light always, heater at night, master cutoff for pump"
     spent = plan(read_problem(None, goals, None), seconds=60)
     monkeypatch.setattr(questions, "FRUGAL_EFFORT", 0.0)
     spared = plan(read_problem(None, goals, None), seconds=60)

@@ -1,7 +1,8 @@
 """Lists to come, asked on both cores while the search waits for the one at hand.
 
-Only a "no" is taken over: it is a proof, whoever gets it and whenever. So what is found does not
-depend on which core was faster, but for how far the search comes in a given time.
+What a question is, is settled when it is put, and its answer is waited for when its list has its
+turn. So what is found does not depend on which core was faster, but for how far the search comes in
+a given time.
 """
 
 from __future__ import annotations
@@ -10,26 +11,30 @@ import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from types import TracebackType
+from typing import Generic, TypeVar
 
 Items = tuple[int, ...]
+Stopped = Callable[[], bool]
+"""Says when to give up."""
+Result = TypeVar("Result")
 
 CORES = 2
 """How many questions are asked at a time."""
 
 
-class Beside:
-    """Asks `refuted` (list, when to give up -> whether no wiring of it works) about lists to come.
+class Beside(Generic[Result]):
+    """Asks about lists to come: `question` of a list returns what is to be done in a thread.
 
     Use it as a context: on leaving, what still runs is told to give up.
     """
 
-    def __init__(self, refuted: Callable[[Items, Callable[[], bool]], bool]) -> None:
-        self._refuted = refuted
+    def __init__(self, question: Callable[[Items], Callable[[Stopped], Result]]) -> None:
+        self._question = question
         self._pool: ThreadPoolExecutor | None = None
-        self._asked: dict[Items, Future[bool]] = {}
+        self._asked: dict[Items, Future[Result]] = {}
         self._ended = threading.Event()
 
-    def __enter__(self) -> Beside:
+    def __enter__(self) -> Beside[Result]:
         return self
 
     def __exit__(
@@ -48,10 +53,11 @@ class Beside:
             self._pool = ThreadPoolExecutor(CORES, thread_name_prefix="beside")
         for items in lists:
             if items not in self._asked:
-                self._asked[items] = self._pool.submit(self._refuted, items, self._ended.is_set)
+                work = self._question(items)
+                self._asked[items] = self._pool.submit(work, self._ended.is_set)
 
-    def refuted(self, items: Items, over: Callable[[], bool]) -> bool:
-        """Return whether a list that was asked about is refuted; False once `over` says so."""
+    def answer(self, items: Items, over: Stopped) -> Result | None:
+        """Return the answer about a list that was asked about; None once `over` says so."""
         future = self._asked.pop(items)
         while not over():
             try:
@@ -60,4 +66,4 @@ class Beside:
                 continue
             except CancelledError:
                 break
-        return False
+        return None

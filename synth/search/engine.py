@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from functools import partial
+from itertools import islice, pairwise
 
 from synth.days import alone_in_words, loads_alone, unit_hours
 from synth.design import Skeleton
@@ -23,11 +24,13 @@ from synth.search.lists import Catalogue, Key, PartsList, Queue, free_joints
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import cannot_go_on
 from synth.search.phases import cannot_tell_phases
-from synth.search.questions import Elsewhere, Questions, holds
+from synth.search.questions import Begun, Elsewhere, Questions, holds
 from synth.search.scenario import Scenario
 
 LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
+SHORT = 12
+"""After so many lists of which some wiring was asked for, the next ones are asked on both cores."""
 MOST_WIRINGS = 60
 """Most wirings of one list that are gone through one by one."""
 
@@ -112,8 +115,8 @@ class Engine:
         )
         if known is None and found.best is not None and self.by_price:
             known = found.best.parts_list.items
-        with Beside(self._refuted_at_once) as beside:
-            self._through(queue, self._lesser(upper, found), known, found, beside)
+        with Beside(self._refuted_at_once) as plainly, Beside(self.questions.begin) as begun:
+            self._through(queue, self._lesser(upper, found), known, found, plainly, begun)
         found.late = not found.closed and (self.progress.over() or not found.left_open)
         if found.closed:
             self._queue = None
@@ -142,7 +145,8 @@ class Engine:
         best: Key | None,
         known: tuple[int, ...] | None,
         found: Found,
-        beside: Beside,
+        plainly: Beside[bool],
+        begun: Beside[Begun],
     ) -> None:
         """Go through the lists of `queue`; see `run`.
 
@@ -187,10 +191,10 @@ class Engine:
                 self.feasible.append(parts_list.items)
                 queue.again(key, parts_list)
                 continue
-            if self.questions.drifts and self._refuted(parts_list, queue, beside):
+            if self.questions.drifts and self._refuted(parts_list, queue, plainly):
                 self._is_refuted(parts_list, found)
                 continue
-            works = self._works(parts_list, found)
+            works = self._works(parts_list, found, self._begun(parts_list, queue, begun))
             if works is None:
                 if self.progress.over():
                     return
@@ -254,16 +258,40 @@ class Engine:
 
     # -- one list ----------------------------------------------------------------------------
 
-    def _refuted(self, parts_list: PartsList, queue: Queue, beside: Beside) -> bool:
+    def _refuted(self, parts_list: PartsList, queue: Queue, beside: Beside[bool]) -> bool:
         """Return whether the plain run alone refutes this list; those to come are asked too."""
-        ahead: list[PartsList] = []
-        if self.questions.light(parts_list.items):
-            ahead = [other for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)]
-        beside.ask([parts_list.items, *(other.items for other in ahead[:CORES])])
-        return beside.refuted(parts_list.items, self.progress.over)
+        light = self.questions.light(parts_list.items)
+        beside.ask([parts_list.items, *(self._ahead(queue) if light else ())])
+        return bool(beside.answer(parts_list.items, self.progress.over))
 
-    def _refuted_at_once(self, items: tuple[int, ...], stopped: Callable[[], bool]) -> bool:
-        return self.questions.refuted_at_once(items, self._loose(items), stopped)
+    def _ahead(self, queue: Queue) -> list[tuple[int, ...]]:
+        """Return the next lists of which nothing is known without a question, one for each core."""
+        ahead = (o.items for o in queue.ahead(LOOK_AHEAD) if not self.hopeless(o))
+        return list(islice(ahead, CORES))
+
+    def _refuted_at_once(self, items: tuple[int, ...]) -> Callable[[Callable[[], bool]], bool]:
+        return partial(self.questions.refuted_at_once, items, self._loose(items))
+
+    def _begun(self, parts_list: PartsList, queue: Queue, beside: Beside[Begun]) -> Begun | None:
+        """Return what is asked first about this list, with the answer; those to come are asked too.
+
+        Only once the search has turned out to be a long one, where each question is a model by
+        itself, and the first thing that is asked about a list.
+        """
+        questions = self.questions
+        if (
+            self.found.asked < SHORT
+            or questions.drifts
+            or questions.fast
+            or self.alone
+            or not questions.light(parts_list.items)
+        ):
+            return None
+        lists = [i for i in (parts_list.items, *self._ahead(queue)) if not self._loose(i)]
+        beside.ask(lists)
+        if parts_list.items not in lists:
+            return None
+        return beside.answer(parts_list.items, self.progress.over)
 
     def _loose(self, items: Sequence[int]) -> bool:
         """Return whether the reset of a bistable relay among these parts may be dead for good in
@@ -281,7 +309,9 @@ class Engine:
         """Whether the price counts first."""
         return self.problem.objectives[0] is Objective.PRICE
 
-    def _works(self, parts_list: PartsList, found: Found) -> Working | bool | None:
+    def _works(
+        self, parts_list: PartsList, found: Found, begun: Begun | None = None
+    ) -> Working | bool | None:
         """Return a working design of this list (the best is kept in `found`), False when the list
         is refuted, True when it may work within the larger whole only, None when time is up."""
         for place, circuit in enumerate(self.alone):
@@ -298,7 +328,7 @@ class Engine:
             if not loosely:
                 return loosely
         found.asked += 1
-        working = self.questions.working(parts_list)
+        working = self.questions.working(parts_list, begun=begun)
         if working is None:
             return None
         if isinstance(working, Working):

@@ -54,8 +54,10 @@ class Live:
         loose: bool = False,
         optional: bool = False,
         plain: bool = False,
+        learned: Sequence[Scenario] | None = None,
     ) -> None:
-        """`plain`: begin with the plainest scenario, whatever was learned."""
+        """`plain`: begin with the plainest scenario, whatever was learned. `learned`: what was
+        learned by the time that counts, if not all until now."""
         self.questions = questions
         self.items = items
         slots = questions.catalogue.slots(items, questions.loads)
@@ -75,7 +77,8 @@ class Live:
         for scenario in questions.plain:
             self.add(scenario)
         # Of what was learned, the latest first, as much as keeps the model quick to handle.
-        for scenario in () if plain or questions.drifts else reversed(questions.learned):
+        known = questions.learned if learned is None else learned
+        for scenario in () if plain or questions.drifts else reversed(known):
             if not too_large(slots, [*self.scenarios, scenario], ROOM):
                 self.add(scenario)
 
@@ -92,14 +95,16 @@ class Live:
         asked = {id(scenario) for scenario in self.scenarios}
         return [s for s in reversed(self.questions.learned) if id(s) not in asked]
 
-    def refresh(self) -> None:
-        """Rule out the wirings that were ruled out meanwhile."""
-        excluded = self.questions.excluded
-        for skeleton in excluded[self._excluded :]:
+    def refresh(self, count: int | None = None) -> bool:
+        """Rule out the wirings that were ruled out meanwhile (the first `count` of them, if told);
+        return whether there are any."""
+        excluded = self.questions.excluded[self._excluded : count]
+        for skeleton in excluded:
             piece = all(part.type is not PartType.LOAD for part in skeleton.parts)
             for renamed in self.wiring.renamings(skeleton) if piece else (skeleton,):
                 self.wiring.exclude(renamed)
-        self._excluded = len(excluded)
+        self._excluded += len(excluded)
+        return bool(excluded)
 
     def exactly(self, items: Sequence[int]) -> list[int]:
         """Return literals: of the slots, just `items` are in use."""

@@ -53,6 +53,18 @@ class Elsewhere:
     outputs: int = 0
 
 
+Assigned = tuple[bool, ...] | Literal[False] | None
+"""An assignment (by variable), False where there is none, None where time was up."""
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A question about a list that was put already, as far as it is: its model and the answer."""
+
+    live: Live
+    answer: Assigned
+
+
 class Questions:
     """Asks about the wirings of one problem and keeps what the answers taught."""
 
@@ -135,6 +147,7 @@ class Questions:
         frugal: bool = False,
         effort: float | None = None,
         given: Skeleton | None = None,
+        begun: Begun | None = None,
     ) -> Working | Literal[False] | None:
         """Return a wiring of exactly these parts that stands the exact check, in which splitting
         costs at most `rest` coins if given, with `on_supply` inputs more on the supply; False
@@ -142,9 +155,12 @@ class Questions:
 
         `frugal`: wired so that the cheapest splits mostly waste no units (see `Wiring.spare`), as
         far as that shows soon. A guess at what needs little power; "no" then proves nothing.
-        `given`: wired so as far as its parts go, loads apart.
+        `given`: wired so as far as its parts go, loads apart. `begun`: this very question, see
+        `begin`.
         """
         self.open_for = None
+        if begun is not None and not begun.live.too_large:
+            return self._stands(begun.live, parts_list.items, begun=begun.answer)
         live = self._live_for(parts_list.items) if rest is None and given is None else None
         if live is None:
             live = Live(self, parts_list.items)
@@ -168,6 +184,20 @@ class Questions:
         parts = self.catalogue.parts(parts_list.items)
         dearest = None if rest is None or on_supply else self.catalogue.price(parts) + rest
         return self._stands(live, parts_list.items, dearest, held)
+
+    def begin(self, items: tuple[int, ...]) -> Callable[[Callable[[], bool]], Begun]:
+        """Return what is to be done to begin with the question whether some wiring of exactly
+        these parts works. It may be done in a thread of its own, whatever is learned meanwhile."""
+        learned, ruled_out = tuple(self.learned), len(self.excluded)
+
+        def work(stopped: Callable[[], bool]) -> Begun:
+            live = Live(self, items, learned=learned)
+            if live.too_large or stopped():
+                return Begun(live, None)
+            live.refresh(ruled_out)
+            return Begun(live, live.ask(live.exactly(items), stopped=stopped))
+
+        return work
 
     def refuted_at_once(
         self, items: tuple[int, ...], loose: bool, stopped: Callable[[], bool]
@@ -234,16 +264,18 @@ class Questions:
         items: tuple[int, ...],
         dearest: int | None = None,
         also: Sequence[int] = (),
+        begun: Assigned = None,
     ) -> Working | Literal[False] | None:
         """Return a wiring of exactly `items` within a model that stands the exact check, costs no
-        more than `dearest`, and of which the literals `also` hold.
+        more than `dearest`, and of which the literals `also` hold; `begun` is what it said first.
 
         A wiring may cost more than the model counts, since the needs of its consumers do not
         always let its nets be split at the least price, or not within a limit of the supply.
         """
         while True:
-            live.refresh()
-            answer = live.ask([*live.exactly(items), *also])
+            answer, begun = begun, None
+            if (live.refresh() and answer is not False) or answer is None:
+                answer = live.ask([*live.exactly(items), *also])
             if answer is None or isinstance(answer, bool):
                 return answer
             bare = live.wiring.decode(answer)

@@ -1,18 +1,28 @@
 """Exact solvers behind the model of clauses; CP-SAT is the one that is always there.
 
-A solver is kept alive between questions about one growing formula: what was handed over stays,
-and only what is new is added. CP-SAT's model is handed over as a protocol buffer, which spares the
-import and the running time of its modelling layer (0.3 s of start-up).
+A solver is kept alive between questions about one growing formula: what was written down stays,
+and only what is new is added. CP-SAT gets its model as bytes (see `encoded`), by the C interface of
+OR-Tools, which its bindings for other languages use: ten thousand clauses take some milliseconds,
+where they took forty by way of its Python classes, about as long as an answer. Where that interface
+cannot be reached, the same bytes go through those classes: the same answers, later.
 """
 
 from __future__ import annotations
 
+import ctypes
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from synth.search.encoded import Encoder, parameters, read_answer
 from synth.search.formula import Formula
+
+UNKNOWN, FEASIBLE, INFEASIBLE, OPTIMAL = 0, 2, 3, 4
+"""What CP-SAT says of a model: numbers of `CpSolverStatus` in `cp_model.proto`."""
 
 
 @dataclass(frozen=True)
@@ -48,50 +58,9 @@ class CpSat:
     """CP-SAT on one formula; see `Solver`."""
 
     def __init__(self, formula: Formula, seed: int = 1) -> None:
-        from ortools.sat.python import cp_model_helper as helper
-
-        self._helper = helper
-        self._formula = formula
         self._seed = seed
-        self._model = helper.CpModelProto()
-        self._done = [0, 0, 0, 0]
-        """How many variables, clauses, groups and sums have been handed over."""
-
-    def _hand_over(self) -> None:
-        formula, model = self._formula, self._model
-        variables, constraints = model.variables, model.constraints
-        names, clauses, groups, sums = self._done
-        either = self._helper.IntegerVariableProto()
-        either.domain.extend((0, 1))
-        variables.extend([either] * (formula.count - names))
-        # Clauses of two literals go by what they have in common: fewer constraints to make.
-        then: dict[int, list[int]] = {}
-        for clause in formula.clauses[clauses:]:
-            if len(clause) != 2:
-                constraints.add().bool_or.literals.extend([v - 1 if v > 0 else v for v in clause])
-                continue
-            one, other = clause
-            if one in then:
-                then[one].append(other)
-            else:
-                then.setdefault(other, []).append(one)
-        for literal, others in then.items():
-            implied = constraints.add()
-            implied.enforcement_literal.append(-literal if literal > 0 else -literal - 1)
-            implied.bool_and.literals.extend([v - 1 if v > 0 else v for v in others])
-        for group in formula.exactly_one[groups:]:
-            constraints.add().exactly_one.literals.extend([v - 1 if v > 0 else v for v in group])
-        for members, weights, least, most in formula.sums[sums:]:
-            linear = constraints.add().linear
-            linear.vars.extend([v - 1 for v in members])
-            linear.coeffs.extend(weights)
-            linear.domain.extend([least, most])
-        self._done = [
-            formula.count,
-            len(formula.clauses),
-            len(formula.exactly_one),
-            len(formula.sums),
-        ]
+        self._encoder = Encoder(formula)
+        self._interface = interface()
 
     def ask(
         self,
@@ -101,41 +70,27 @@ class CpSat:
         effort: float | None = None,
     ) -> Answer:
         """See `Solver.ask`. Raises AssertionError on a status that this code does not know."""
-        helper = self._helper
-        self._hand_over()
-        variables = self._model.variables
-        for literal in assumed:
-            self._bound(variables[abs(literal) - 1], literal > 0, literal > 0)
-        parameters = helper.SatParameters()
-        parameters.num_workers = 1
-        parameters.max_time_in_seconds = max(0.01, seconds)
+        settings = {
+            **TUNING,
+            "random_seed": self._seed,
+            "max_time_in_seconds": max(0.01, float(seconds)),
+        }
         if effort is not None:
-            parameters.max_deterministic_time = max(0.0, effort)
-        parameters.random_seed = self._seed
-        for setting, tuned in TUNING.items():
-            setattr(parameters, setting, tuned)
-        wrapper = helper.SolveWrapper()
-        wrapper.set_parameters(parameters)
-        response = watched(lambda: wrapper.solve(self._model), wrapper.stop_search, stopped)
-        for literal in assumed:
-            self._bound(variables[abs(literal) - 1], False, True)
-        status, known = response.status, helper.CpSolverStatus
-        if status in (known.OPTIMAL, known.FEASIBLE):
-            values = (False, *(bool(v) for v in response.solution))
-            return Answer(True, values, response.deterministic_time)
-        if status == known.INFEASIBLE:
-            return Answer(False, (), response.deterministic_time)
-        if status == known.UNKNOWN:
-            return Answer(None, (), response.deterministic_time)
+            settings["max_deterministic_time"] = max(0.0, float(effort))
+        model = self._encoder.model(assumed)
+        status, values, taken = self._interface.solve(model, settings, stopped)
+        if status in (OPTIMAL, FEASIBLE):
+            return Answer(True, (False, *values), taken)
+        if status == INFEASIBLE:
+            return Answer(False, (), taken)
+        if status == UNKNOWN:
+            return Answer(None, (), taken)
         raise AssertionError(f"the solver answered {status}, which this code does not know")
 
-    @staticmethod
-    def _bound(variable: Any, least: bool, most: bool) -> None:
-        variable.domain.clear()
-        variable.domain.extend((int(least), int(most)))
 
-
-TUNING: dict[str, object] = {
+TUNING: dict[str, int | float] = {
+    # One worker: the same question gets the same answer.
+    "num_workers": 1,
     # Presolve, symmetry and linear relaxation cost more than they save on models of clauses that
     # are answered in some tens of milliseconds (measured: a factor of two to four).
     "cp_model_presolve": False,
@@ -147,6 +102,113 @@ TUNING: dict[str, object] = {
     "inprocessing_dtime_ratio": 0.0,
     "catch_sigint_signal": False,
 }
+
+FIELDS = {
+    "num_workers": 206,
+    "random_seed": 31,
+    "max_time_in_seconds": 36,
+    "max_deterministic_time": 67,
+    "cp_model_presolve": 86,
+    "linearization_level": 90,
+    "symmetry_level": 183,
+    "cp_model_probing_level": 110,
+    "inprocessing_probing_dtime": 274,
+    "inprocessing_minimization_dtime": 275,
+    "inprocessing_dtime_ratio": 273,
+    "catch_sigint_signal": 135,
+}
+"""Field numbers of settings, in `sat_parameters.proto`."""
+
+
+class Interface(Protocol):
+    """A way to the solver."""
+
+    def solve(
+        self, model: bytes, settings: Mapping[str, int | float], stopped: Callable[[], bool]
+    ) -> tuple[int, tuple[bool, ...], float]:
+        """Return the status, the values of all variables and the effort (see `Solver.ask`)."""
+        ...
+
+
+class Direct:
+    """The C interface, `cp_solver_c.h` of OR-Tools."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises OSError or AttributeError where there is no such interface."""
+        library = ctypes.CDLL(str(path))
+        self._new, self._destroy = library.SolveCpNewEnv, library.SolveCpDestroyEnv
+        self._solve, self._stop = library.SolveCpInterruptible, library.SolveCpStopSearch
+        self._new.argtypes, self._new.restype = [], ctypes.c_void_p
+        data: list[Any] = [ctypes.c_char_p, ctypes.c_int]
+        answer: list[Any] = [ctypes.POINTER(ctypes.c_void_p), ctypes.POINTER(ctypes.c_int)]
+        self._solve.argtypes = [ctypes.c_void_p, *data, *data, *answer]
+        for one in (self._destroy, self._stop):
+            one.argtypes = [ctypes.c_void_p]
+        for one in (self._solve, self._destroy, self._stop):
+            one.restype = None
+        # What the interface hands back is given free by whoever called it.
+        self._free = ctypes.CDLL(None).free
+        self._free.argtypes, self._free.restype = [ctypes.c_void_p], None
+
+    def solve(
+        self, model: bytes, settings: Mapping[str, int | float], stopped: Callable[[], bool]
+    ) -> tuple[int, tuple[bool, ...], float]:
+        """See `Interface`."""
+        chosen = parameters({FIELDS[name]: value for name, value in settings.items()})
+        session = self._new()
+
+        def work() -> bytes:
+            answer, size = ctypes.c_void_p(), ctypes.c_int()
+            self._solve(session, model, len(model), chosen, len(chosen), answer, size)
+            data = ctypes.string_at(answer, size.value)
+            self._free(answer)
+            return data
+
+        # Where Ctrl-C comes between, the solver may still be at work in this session: it is kept.
+        data = watched(work, lambda: self._stop(session), stopped)
+        self._destroy(session)
+        return read_answer(data)
+
+
+class Classes:
+    """The solver's own Python classes."""
+
+    def __init__(self) -> None:
+        from ortools.sat import cp_model_pb2
+        from ortools.sat.python import cp_model_helper
+
+        self._messages: Any = cp_model_pb2
+        self._helper: Any = cp_model_helper
+
+    def solve(
+        self, model: bytes, settings: Mapping[str, int | float], stopped: Callable[[], bool]
+    ) -> tuple[int, tuple[bool, ...], float]:
+        """See `Interface`."""
+        read = self._helper.CpModelProto()
+        read.parse_text_format(str(self._messages.CpModelProto.FromString(model)))
+        chosen = self._helper.SatParameters()
+        for name, value in settings.items():
+            setattr(chosen, name, value)
+        wrapper = self._helper.SolveWrapper()
+        wrapper.set_parameters(chosen)
+        response = watched(lambda: wrapper.solve(read), wrapper.stop_search, stopped)
+        values = tuple(bool(value) for value in response.solution)
+        return int(response.status), values, response.deterministic_time
+
+
+@cache
+def interface() -> Interface:
+    """Return the fastest way to the solver that there is."""
+    package = find_spec("ortools")
+    for folder in package.submodule_search_locations or () if package else ():
+        for pattern in ("libs/libortools.so*", "dylibs/libortools*.dylib"):
+            for path in sorted(Path(folder).glob("." + pattern)):
+                try:
+                    return Direct(path)
+                except (OSError, AttributeError):
+                    continue
+    return Classes()
+
 
 
 T = TypeVar("T")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Sequence
-from itertools import combinations_with_replacement, product
+from itertools import combinations_with_replacement, pairwise, product
 from math import lcm
 
 import pytest
@@ -194,6 +194,8 @@ def test_what_is_ruled_out_no_machine_does(
         ([[A], [A]], (1, 1, 12), 2),
         ([[C], [A]], (1, 2, 20), 2),
         ([[A], [A], []], (1, 1, 1), 2),
+        # Two that are too slow: all is told by which of them run.
+        ([[A], [A]], (1, 1, 14, 14), 1),
     ],
 )
 def test_what_a_machine_does_is_not_ruled_out(
@@ -273,6 +275,10 @@ def goes_on(
         ([[C], [A], []], (1, 2)),
         ([[A], [B]], (1, 1, 2)),
         ([[A], []], (2, 3)),
+        # There is a way on only if two timers may start at one instant.
+        ([[A], [B]], (1, 2, 2)),
+        # As many phases as a word has bits.
+        ([[one_pulse(1, 7)], [one_pulse(3, 5)]], (1, 2)),
     ],
 )
 def test_timings_go_on_as_all_that_may_happen_does(
@@ -308,12 +314,98 @@ def test_timings_go_on_as_all_that_may_happen_does(
         changed, before = timings.thin_out(1), alive
 
 
+def steps_seen(classes: Sequence[Sequence[Word]]) -> int:
+    """Return how many steps in a row it takes until loads have been in all phases that they come
+    to, with enough steps left at each that it differs from all other phases."""
+    words = [(kind, word) for kind, group in enumerate(classes) for word in group]
+    lengths = [lcm(*(len(word) for word in group)) for group in classes]
+    around = lcm(*lengths)
+    runs = {
+        phases: [
+            tuple(word[(phases[kind] + i) % len(word)] for kind, word in words)
+            for i in range(around)
+        ]
+        for phases in product(*(range(length) for length in lengths))
+    }
+    enough = next(
+        steps for steps in range(1, around + 1)
+        if len({tuple(run[:steps]) for run in runs.values()}) == len(runs)
+    )
+    return around - 1 + enough
+
+
+@pytest.mark.parametrize("slow", [1, 2, 3])
+@pytest.mark.parametrize(
+    "classes",
+    [[[A], [A]], [[one_pulse(1, 2)], [one_pulse(1, 3)]], [[one_pulse(1, 5)], [one_pulse(1, 5)]]],
+)
+def test_slow_timers_leave_as_many_steps_alone(classes: list[list[Word]], slow: int) -> None:
+    """Where each starts again at once, and they are spread evenly, none leaves more."""
+    seen = patterns(repeating(classes))
+    assert seen is not None
+    ahead = set()
+    for setting in range(4, 120):
+        question = Question.of((1, 1, *[setting] * slow), *seen)
+        if question.slow != slow:
+            assert question.slow < slow and not ahead
+            continue
+        expire = [setting * i // slow for i in range(slow + 1)]
+        alone = max(b - a - 1 for a, b in pairwise(expire))
+        assert steps_seen(classes) + question.ahead <= alone, setting
+        ahead.add(question.ahead)
+    assert min(ahead) == 0 and len(ahead) > 1
+
+
 @pytest.mark.parametrize("settings", [(1, 1), (1, 2, 20), (2, 2, 300), (2, 3, 300)])
 @pytest.mark.parametrize("period", [2, 3, 60])
 def test_what_takes_no_effort_is_below_what_does(settings: tuple[int, ...], period: int) -> None:
     wanted = Pattern(period, frozenset({0, 1}), period), Pattern(1, frozenset(), 1)
     question = Question.of(settings, wanted, period)
     assert question.at_least <= question.needed()
+
+
+@pytest.mark.parametrize(
+    ("classes", "timers", "offered"),
+    [
+        ([[A], [A]], 2, (1, 2, 3)),
+        ([[A], [B]], 2, (1, 2)),
+        ([[A, C], [one_pulse(1, 3)]], 2, (1, 2, 3, 30)),
+        ([[one_pulse(3, 3)], [one_pulse(1, 9)]], 2, (1, 3, 40, 50)),
+        ([[one_pulse(1, 7)], [one_pulse(1, 7)]], 3, (1, 2, 7)),
+    ],
+)
+def test_as_many_positions_as_the_best_choice_of_settings_needs(
+    classes: list[list[Word]], timers: int, offered: tuple[int, ...],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whatever is looked at first; and where there is no effort left for all, no more."""
+    loads = repeating(classes)
+    seen, times = patterns(loads), tuple(STEP * setting for setting in offered)
+    assert seen is not None
+    asked = [Question.of(c, *seen) for c in combinations_with_replacement(offered, timers)]
+    least = max(1, min(question.needed() for question in asked))
+    cheap = max(1, min(question.at_least for question in asked))
+    assert positions_needed.__wrapped__(timers, loads, times) == least
+    for effort in (0, *(question.timings for question in asked)):
+        monkeypatch.setattr("synth.search.phases.MOST_EFFORT", effort)
+        assert cheap <= positions_needed.__wrapped__(timers, loads, times) <= least
+
+
+def test_too_little_effort_for_any_choice_still_tells_something(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """64 phases; each of two timers of a step is idle, or runs in one of two classes."""
+    loads = repeating([[one_pulse(1, 7)], [one_pulse(1, 7)]])
+    monkeypatch.setattr("synth.search.phases.MOST_EFFORT", 0)
+    assert positions_needed.__wrapped__(2, loads, (STEP,)) == 64 / 9
+
+
+def test_nothing_is_said_of_loads_that_no_timer_keeps() -> None:
+    """Of loads that are on for less than a step, all phases are one."""
+    short = [(Repeating(name, 3, 4, i),) for i, name in enumerate(("lamp", "fan"))]
+    loads = Perpetual(tuple(short), STEP, "", (), 0)
+    assert patterns(loads) is None
+    assert positions_needed(2, loads, (STEP,)) == 1
 
 
 # -- circuits -------------------------------------------------------------------------------------

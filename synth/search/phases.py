@@ -253,7 +253,6 @@ class Timings:
                 possible &= runs
         everything = (1 << len(phases)) - 1
         self.alive = np.where(possible, np.uint64(everything), np.uint64(0))
-        self.possible = self.alive
 
     def _along(self, axis: int, line: Any) -> Any:
         shape = [1] * len(self.settings)
@@ -280,7 +279,8 @@ class Timings:
         return bool((before != self.alive).any())
 
     def _before(self, kind: int) -> Any:
-        """Return what can go on before an instant of class `kind`, where `alive` can after it."""
+        """Return what can go on before an instant of class `kind`, where `alive` can after it:
+        where a busy class has no timer, it has none after it."""
         started = self.alive
         for axis, setting in enumerate(self.settings):
             # Each timer may start now, whatever it did.
@@ -288,7 +288,7 @@ class Timings:
             started = started | started.take([fresh], axis)
         undisturbed = self.alive.take(self.later[kind]) & self.alone[kind]
         disturbed = started.take(self.later[kind])
-        return self.np.where(self.expires[kind], disturbed, undisturbed) & self.possible
+        return self.np.where(self.expires[kind], disturbed, undisturbed)
 
     def _a_step_earlier(self, words: Any) -> Any:
         """Return the words with each bit moved from its phases to those a step before."""

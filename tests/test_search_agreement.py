@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -33,8 +35,10 @@ from search_tools import (
 
 from synth.check.settle import every_order, settle
 from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import TIMED, PartType
+from synth.parts.behaviour import SENSING, SHAPES, TIMED, PartType
 from synth.problem import Apart, Peak, Problem
+from synth.search.perpetual import CLOSING
+from synth.search.scenario import Point, Scenario
 from synth.search.slots import supply_part
 from synth.search.unroll import MAY_WAIT
 from synth.trace import Moment, Order
@@ -239,6 +243,120 @@ def test_coarser_grid_never_refuses_a_good_run(trigger: str) -> None:
         escaped += len(coarse.points) < len(done.instants(HORIZON))
         assert accepts(skeleton, problem, coarse, DEPTH), (seed, trigger)
     assert escaped > 7
+
+
+OPENING = tuple(kind for kind in KINDS if kind not in CLOSING)
+"""Parts of which no contact closes while no input changes, unless something goes live before."""
+
+
+def driven(random: Random, skeleton: Skeleton) -> Skeleton:
+    """Return a wiring in which most coils and resets hang on timers, these on what follows inputs,
+    most loads on a contact that closes, and most parts on the supply; without parts that feed
+    nothing then."""
+    kinds = {item.name: item.type for item in skeleton.parts}
+    timers = [Terminal(name, "out") for name, kind in kinds.items() if kind in TIMED]
+    supply = [Terminal("supply", "out")]
+    follow = [Terminal(name, "out") for name, kind in kinds.items() if kind in SENSING]
+    ends = [
+        Terminal(name, output)
+        for name, kind in kinds.items()
+        if kind in CLOSING
+        for output in SHAPES[kind].outputs
+    ]
+    feeds = list[tuple[Terminal, Terminal]]()
+    for source, target in skeleton.feeds:
+        others = {"coil": timers, "reset": timers, "start": follow, "set": supply}.get(
+            target.terminal, ends if kinds[target.part] is PartType.LOAD else supply
+        )
+        others = () if kinds[target.part] is PartType.JOINT else others
+        feeds.append((random.choice((*others, *others, source)), target))
+    while True:
+        of_use = {source.part for source, _ in feeds} | {n for n in kinds if n in LOADS}
+        if all(target.part in of_use for _, target in feeds):
+            break
+        feeds = [feed for feed in feeds if feed[1].part in of_use]
+    parts = tuple(item for item in skeleton.parts if item.name in of_use)
+    return replace(skeleton, parts=parts, feeds=tuple(feeds))
+
+
+def with_what_comes(
+    skeleton: Skeleton, problem: Problem, moments: Sequence[Moment], scenario: Scenario
+) -> Scenario | None:
+    """Return the scenario told what the wiring itself does later, from each point on, if no input
+    changes any more; None where it does not settle, or some load blinks."""
+    fine, points, last, later = scenario.fine, list[Point](), -1, list[tuple[int, set[str]]]()
+    for point in scenario.points:
+        begun = [moment for moment in moments if moment.time * fine <= point.time]
+        if len(begun) != last:
+            last, later = len(begun), []
+            done = concrete_run(skeleton, problem, begun, HORIZON + 12_000)
+            if done.marks:
+                return None
+            for (_, before), (time, after) in pairwise(zip(done.times, done.loads, strict=True)):
+                if before != after:
+                    on = {load for load in after if after[load] and not before[load]}
+                    later.append((int(time * fine), on))
+        waits: dict[int, int] = {}
+        for time, _ in later:
+            if time > point.time:
+                waits.setdefault(time % scenario.step, time)
+        rises = any(on and time > point.time for time, on in later)
+        points.append(replace(point, waits=tuple(waits.values()), rises=rises))
+    return replace(scenario, points=tuple(points))
+
+
+def agree_on_what_comes(seed: int, trigger: str, counts: Counter[str]) -> None:
+    """Tell the model of what one random wiring will do in one random run: it allows it."""
+    random = Random(seed)
+    kit = KITS[trigger]
+    loads = LOADS[: random.choice((1, 1, 2))]
+    problem = a_problem(kit, loads)
+    closing = sorted(CLOSING)[seed % len(CLOSING)]
+    kinds = (*OPENING, *(6 * (closing, PartType.PULSE)))
+    skeleton = driven(random, a_skeleton(random, kit, random.randrange(3, 8), loads, kinds))
+    while not all(types_in(skeleton) & some for some in ({closing}, TIMED, SENSING)):
+        skeleton = driven(random, a_skeleton(random, kit, random.randrange(3, 8), loads, kinds))
+    moments = some_moments(random, HORIZON)
+    done = concrete_run(skeleton, problem, moments, HORIZON)
+    if not done.clean(DEPTH):
+        return
+    also = [t for t in done.instants(HORIZON) if seed % 3 or random.random() < 0.7]
+    plain = scenario_of(problem, moments, HORIZON, done, also)
+    told = with_what_comes(skeleton, problem, moments, plain)
+    if told is None or not any(point.waits for point in told.points):
+        return
+    assert accepts(skeleton, problem, replace(told, in_time=seed % 2 == 0), DEPTH), (seed, trigger)
+    counts["all"] += 1
+    counts["stretch"] += any(
+        (a.inputs, a.loads) == (b.inputs, b.loads) and b.waits for a, b in pairwise(told.points)
+    )
+    counts[closing.value] += any(point.rises for point in told.points)
+
+
+SELDOM = (
+    *(30_008, 30_103, 30_128, 30_143, 30_158, 30_223),
+    *(30_049, 30_079, 30_114, 30_134, 30_269, 30_319),
+    *(30_135, 30_185, 30_235, 30_290, 30_360, 30_530),
+    *(30_012, 30_072, 30_082, 30_192, 30_207, 30_731),
+)
+"""Wirings in which a relay lets a load go on, of a kind each; and in which several points in a row
+wait for one change."""
+
+
+def test_what_comes_later_never_refuses_what_does_it() -> None:
+    counts: Counter[str] = Counter()
+    for seed in (*range(30_000, 30_020), *SELDOM):
+        agree_on_what_comes(seed, tuple(KITS)[seed // 5 % 2], counts)
+    assert min(counts[kind.value] for kind in CLOSING) > 3 and counts["stretch"] > 4, counts
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("trigger", KITS)
+def test_what_comes_later_never_refuses_what_does_it_at_length(trigger: str) -> None:
+    counts: Counter[str] = Counter()
+    for seed in range(31_000, 33_000):
+        agree_on_what_comes(seed, trigger, counts)
+    assert min(counts[kind.value] for kind in CLOSING) > 10 and counts["stretch"] > 10, counts
 
 
 @pytest.mark.parametrize("trigger", KITS)

@@ -92,6 +92,11 @@ def test_forced_settings_against_sums_one_by_one(seed: int) -> None:
     assert forced_settings(waits, times) == expected
 
 
+def test_no_setting_is_forced_where_there_are_too_many_sums_to_look_at() -> None:
+    """Two million steps are a sum of steps of 2 alone, and of steps of 1."""
+    assert forced_settings([2_000_002], [1, 2]) == ()
+
+
 # -- positions of relays --------------------------------------------------------------------------
 
 

@@ -234,6 +234,16 @@ def test_relays_that_count(goals: str, relays: tuple[str, ...], enough: bool) ->
     assert (why_not(problem, *timers, *relays) == "") is enough
 
 
+def test_make_relays_that_count_hold_themselves_through_joints() -> None:
+    """Without joints they remember nothing: in the list, or beside it."""
+    problem = read("fan on 1 s of every 6 s")
+    parts = ["pulse timer", *(["relay make"] * 3), "relay break"]
+    assert why_not(problem, *parts)
+    assert why_not(problem, *parts, "joint", "joint")
+    assert why_not(problem, *parts, "joint", "joint", "joint") == ""
+    assert why_not(problem, *parts, joints=True) == ""
+
+
 def test_recyclers_know_two_phases() -> None:
     """With a recycler for the pump and a pulse timer of 5 s for the rest 15 starts of the pump
     have different futures, of which the recycler tells two apart; the other way round 45 starts
@@ -245,6 +255,9 @@ def test_recyclers_know_two_phases() -> None:
     problem = read(goals)
     assert why_not(problem, "recycler", "pulse timer", "bistable relay", "bistable relay")
     assert why_not(problem, "recycler", "pulse timer", *(["bistable relay"] * 3)) == ""
+    # Whichever comes first in the list.
+    assert why_not(problem, "pulse timer", "recycler", "bistable relay", "bistable relay")
+    assert why_not(problem, "pulse timer", "recycler", *(["bistable relay"] * 3)) == ""
     # Two recyclers: 45 starts of the stirrer, two phases of each, 50 s in steps of 5 s.
     assert why_not(problem, "recycler", "recycler")
     assert why_not(problem, "recycler", "recycler", "bistable relay") == ""
@@ -275,6 +288,10 @@ def test_one_part_that_closes(closing: str) -> None:
     # Other parts that keep a state: not within the proof.
     assert why_not(problem, closing, *three, "relay make") == ""
     assert why_not(problem, closing, "pulse timer", "pulse timer", "off-delay timer") == ""
+    # Nor other parts that close: one contact of a change-over closes as the other opens.
+    for other in ("change-over relay", "on-delay timer", "recycler"):
+        assert why_not(problem, other, *three) == ""
+        assert why_not(problem, closing, other, *three) == ""
     # One cycle alone is had so.
     assert why_not(read("fan on 1 s of every 3 s"), closing, *three) == ""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from fractions import Fraction
 from itertools import combinations_with_replacement, product
 from pathlib import Path
 
@@ -23,8 +24,10 @@ from synth.read.design_file import parse_design
 from synth.result import Status
 from synth.search.pending import timers_at_once
 from synth.search.perpetual import CLOSING, cannot_go_on, forced_settings, positions
+from synth.search.scenario import build_scenario
 from synth.signals import Cycle, Level, OnDelay, Signal, all_of
 from synth.ticks import parse_duration
+from synth.trace import Moment
 
 ROOT = Path(__file__).resolve().parents[1]
 TWO = "pump on 1 s of every 3 s, master cutoff for pump, fan on 1 s of every 4 s"
@@ -299,6 +302,7 @@ def test_one_part_that_closes(closing: str) -> None:
 # -- designs that hold ----------------------------------------------------------------------------
 
 SUPPLY, HOT = Level("supply"), Level("hot")
+SUPPLY_ON = (Moment(Fraction(0), (("supply", True),)),)
 TWO_TIMERS = {
     "A.in": "supply",
     "B.in": "supply",
@@ -398,6 +402,10 @@ def test_as_few_relays_as_can_count(halvings: int) -> None:
     perpetual = timers_at_once(problem).perpetual
     assert cannot_go_on(kinds, perpetual, problem.times, False) == ""
     assert cannot_go_on(kinds[:-1], perpetual, problem.times, False)
+    # Of points in a row the relays differ alone, and after a period nothing does.
+    scenario = build_scenario(problem, SUPPLY_ON, problem.times, 5 * half)
+    case = Case(problem, wiring_of(design), design.price(FULL), design.supply)
+    assert model_accepts(case, the_engine(problem), scenario)
 
 
 @pytest.mark.parametrize("first", ["pulse", "pause"])
@@ -408,6 +416,9 @@ def test_a_recycler_needs_no_relay(first: str) -> None:
     wish = Cycle(SUPPLY, 1000, 2000, pulse_first=first == "pulse")
     problem = asked({"lamp": wish}, times=(1000, 2000))
     assert check(design, problem).holds
+    scenario = build_scenario(problem, SUPPLY_ON, problem.times, 9000)
+    case = Case(problem, wiring_of(design), design.price(FULL), design.supply)
+    assert model_accepts(case, the_engine(problem), scenario)
     perpetual = timers_at_once(problem).perpetual
     assert cannot_go_on([FULL.index["recycler"]], perpetual, problem.times, False) == ""
 

@@ -6,7 +6,8 @@ The other half of it, with any number of joints, is in `test_search_perpetual`.
 from __future__ import annotations
 
 import random
-from itertools import combinations
+from collections.abc import Iterator
+from itertools import combinations, product
 
 import networkx
 import pytest
@@ -92,3 +93,60 @@ def test_no_circuit_comes_to_more_positions(
         if found == most:
             both.add(found)
     assert met <= both
+
+
+def positions_come_to(kinds: tuple[PartType, ...], parent: list[int], coils: list[int]) -> int:
+    """Return in how many positions relays settle at most that come from all at rest, in whatever
+    order they move, while each coil is cut off from outside at any times: as many as with the same
+    coils cut off in the end. Contact i hangs on contact `parent[i]`, coil i on contact
+    `coils[i]`; -1 is the supply."""
+    count = len(kinds)
+
+    def wants(state: int, i: int) -> bool:
+        at = coils[i]
+        while at >= 0:
+            if bool(state >> at & 1) is (kinds[at] is BREAK):
+                return False
+            at = parent[at]
+        return True
+
+    reached, todo = {0}, [0]
+    while todo:
+        state = todo.pop()
+        for i in range(count):
+            # A relay that operates may be cut off; one at rest operates where its coil is live.
+            if state >> i & 1 or wants(state, i):
+                other = state ^ 1 << i
+                if other not in reached:
+                    reached.add(other)
+                    todo.append(other)
+    live = {state: sum(wants(state, i) << i for i in range(count)) for state in reached}
+    return max(sum(live[state] & ~cut == state for state in reached) for cut in range(1 << count))
+
+
+def nets(count: int) -> Iterator[list[int]]:
+    """Yield on what each of so many contacts hangs, in all ways in which power runs in no circle:
+    the contact of another one, or the supply."""
+    for parent in product(range(-1, count), repeat=count):
+        ends = list(parent)
+        for _ in range(count):
+            ends = [parent[at] if at >= 0 else -1 for at in ends]
+        if all(at < 0 for at in ends):
+            yield list(parent)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_no_net_without_joints_comes_to_more(count: int) -> None:
+    """All of them, of make and break relays."""
+    assert sum(1 for _ in nets(count)) == (count + 1) ** (count - 1)  # Cayley 1889, from memory
+    for breaks in range(count + 1):
+        kinds = (BREAK,) * breaks + (MAKE,) * (count - breaks)
+        found = {
+            positions_come_to(kinds, parent, list(coils))
+            for parent in nets(count)
+            for coils in product(range(-1, count), repeat=count)
+        }
+        names = ["relay break"] * breaks + ["relay make"] * (count - breaks)
+        offers = [KITS["held"].index[name] for name in names]
+        assert max(found) <= positions(offers, joints=False)
+        assert breaks not in (0, 1, 2) or max(found) == positions(offers, joints=False)

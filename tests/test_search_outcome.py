@@ -6,16 +6,22 @@ What is known is made up here, by hand; what may be said of it follows from the 
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 from test_joint_claims import PULSE, RECYCLER, SENSOR, asked, divider, kit_of, short_pulses
 
+from synth import pipeline
 from synth.parts.behaviour import PartType
 from synth.parts.kit import KitPart
 from synth.pipeline.planning import _tools
 from synth.problem import Problem
 from synth.result import Status
+from synth.search.apart import take_apart
 from synth.search.basics import Found, Progress
 from synth.search.circuits import Circuit
+from synth.search.engine import Engine
+from synth.search.one_by_one import OneByOne
 from synth.search.whole import _Whole
 
 TWO = "lamp while hot; fan while wet"
@@ -141,3 +147,53 @@ def test_what_a_circuit_costs_by_itself_bounds_a_whole_that_always_holds_it(
         whole.solve()
         assert len(whole.circuits) == 2
         assert whole._dearest_circuit() == dearest
+
+
+# -- one circuit ----------------------------------------------------------------------------------
+
+KIT = kit_of(SENSOR, PULSE, RECYCLER, divider(4))
+APART = "pump on 1 s of every 8 s while hot; fan while other"
+RESTLESS = "known: [other lasts at most 5 s, pause of other lasts at most 5 s]\n"
+"""An input that cannot be held still, so that the whole need not hold the circuit of the pump."""
+
+
+def one_of(problem: Problem, limit: int | None = 10) -> tuple[OneByOne, Engine]:
+    """Return the circuits of a problem, and the engine of the pump."""
+    tools = _tools(problem, {"check": 0.0, "share": 0.0}, 60.0, False, None)
+    each = OneByOne(problem, take_apart(problem), tools, Progress(), 1, limit)
+    assert len(each.pieces) == 2
+    pieces = {piece.problem.requirements[0].load: piece for piece in each.pieces}
+    return each, each._engine_of(pieces["pump"])
+
+
+def test_a_dear_circuit_bounds_the_whole_only_where_that_holds_it() -> None:
+    """What has something in stock may have it for a circuit that costs more by itself."""
+    plain, loose = asked(APART, KIT), asked(APART, KIT, RESTLESS)
+    has = dataclasses.replace(plain.limits, stock=(("sensor", 1),))
+    stock = dataclasses.replace(plain, limits=has)
+    for problem, dearest in ((plain, 10), (loose, None), (stock, None)):
+        each, engine = one_of(problem)
+        assert engine.within and engine.dearest == dearest
+        assert one_of(problem, None)[1].dearest is None
+
+
+def test_a_circuit_without_a_design_says_so_of_the_whole_only_where_that_holds_it() -> None:
+    for problem, held in ((asked(APART, KIT), True), (asked(APART, KIT, RESTLESS), False)):
+        each, engine = one_of(problem)
+        found = engine.found
+        found.closed, found.exhausted, found.floor = True, True, (9, 1, 1)
+        assert each._rules_out(engine)
+        told = each._no_circuit(engine)
+        assert told.closed is held and (told.floor is not None) is held
+
+
+def test_a_dear_design_rules_the_whole_out_only_where_none_is_cheaper() -> None:
+    problem = asked(APART, KIT)
+    alone = pipeline.plan(asked("pump on 1 s of every 8 s while hot", KIT))
+    assert alone.price == 1 + 28
+    for limit, closed, ruled_out in ((28, True, True), (29, True, False), (28, False, False)):
+        each, engine = one_of(problem, limit)
+        engine.found.best = one_of(problem, None)[1].run().best
+        assert engine.found.best is not None
+        engine.found.closed = closed
+        assert each._rules_out(engine) is ruled_out, limit

@@ -122,6 +122,47 @@ def test_a_list_left_open_is_the_bound_whatever_comes_later(
         assert len(engine.refuted) < len(plain.refuted)
 
 
+@pytest.mark.parametrize("priced", [False, True])
+@pytest.mark.parametrize("answer", [None, True])
+def test_all_lists_are_refuted_only_if_none_was_left_open(
+    priced: bool, answer: bool | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One question after the other has no answer, or a wiring at that price that does not stand;
+    whatever else is asked is refuted, up to the largest price."""
+    problem = pipeline.read_problem(None, "lamp while hot", "starter")
+    nothing: Any = None
+    tools = Tools(nothing, nothing, nothing, lambda n: fan_out_price(n, problem.kit))
+    asked: list[tuple[int, ...]] = []
+
+    def answers(open_at: int, feasible: bool = False) -> Found:
+        def reply(key: tuple[int, ...]) -> bool | None:
+            asked.append(key)
+            return answer if len(asked) - 1 == open_at else False
+
+        def works(self: Engine, parts_list: PartsList, found: Found) -> bool | None:
+            self.feasible += [parts_list.items] * feasible
+            return True if priced else reply(parts_list.key(problem.objectives))
+
+        asked.clear()
+        monkeypatch.setattr(Engine, "_works", works)
+        monkeypatch.setattr(Engine, "_dearer", lambda self, items, key, found: reply(key))
+        catalogue = Catalogue(problem, floor_for(tools), most=3)
+        questions = Questions(problem, catalogue, tools, Progress(), 1)
+        return Engine(questions, Progress(), dearest=12).run()
+
+    found = answers(-1)
+    assert found.closed and found.exhausted and len(asked) > 4
+    # A list that may work without a price is asked again at one, where it is refuted.
+    harmless = bool(answer) and not priced
+    for place in range(len(asked)):
+        found = answers(place)
+        assert found.closed is found.exhausted is harmless
+        assert harmless or found.floor == asked[place]
+    # What may work within a larger whole, if not by itself, is not refuted.
+    found = answers(-1, feasible=True)
+    assert not found.closed and not found.exhausted
+
+
 def test_a_race_rules_out_more_than_one_wiring() -> None:
     """Two make and two break relays cannot change a lamp over at each press: of the wirings that
     do when all parts move together, each has a race, and a few orders of moving show them all."""

@@ -181,6 +181,7 @@ def test_a_circuit_without_a_design_says_so_of_the_whole_only_where_that_holds_i
     for problem, held in ((asked(APART, KIT), True), (asked(APART, KIT, RESTLESS), False)):
         each, engine = one_of(problem)
         found = engine.found
+        assert not each._rules_out(engine)
         found.closed, found.exhausted, found.floor = True, True, (9, 1, 1)
         assert each._rules_out(engine)
         told = each._no_circuit(engine)

@@ -8,7 +8,7 @@ import pytest
 from test_known_designs import the_engine
 
 from synth import pipeline
-from synth.search.basics import Found, Progress, Tools, floor_for
+from synth.search.basics import Found, Progress, Tools, Working, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue, PartsList
 from synth.search.questions import Questions
@@ -154,13 +154,57 @@ def test_all_lists_are_refuted_only_if_none_was_left_open(
     assert found.closed and found.exhausted and len(asked) > 4
     # A list that may work without a price is asked again at one, where it is refuted.
     harmless = bool(answer) and not priced
-    for place in range(len(asked)):
+    for place in range(0, len(asked), 3):
         found = answers(place)
         assert found.closed is found.exhausted is harmless
         assert harmless or found.floor == asked[place]
     # What may work within a larger whole, if not by itself, is not refuted.
     found = answers(-1, feasible=True)
     assert not found.closed and not found.exhausted
+
+
+def test_a_question_without_an_answer_refutes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor are all wirings of a list seen where one more comes each time, or where some may work
+    within a larger whole only."""
+    problem = pipeline.read_problem(None, "lamp while hot", "starter")
+    engine = the_engine(problem)
+    needed = engine.needed()
+    assert needed is not None
+    parts_list = next(iter(engine.catalogue.in_order(needed, problem.objectives)))
+    key = parts_list.key(problem.objectives)
+    one = engine.questions.working(parts_list)
+    assert isinstance(one, Working)
+
+    def asked(answer: Any) -> tuple[Any, Any, Any]:
+        monkeypatch.setattr(engine.questions, "working", lambda *args, **more: answer)
+        return (
+            engine._works(parts_list, Found()),
+            engine._dearer(parts_list, key, Found()),
+            engine._all_of(parts_list, Found()),
+        )
+
+    assert asked(None) == (None, None, None)
+    assert asked(False) == (False, False, True)
+    assert asked(one) == (one, True, None)
+    engine.within = True
+    assert asked(False)[2] is None
+
+
+def test_bounds_alone_close_nothing_when_time_is_up() -> None:
+    """The first list is ruled out at once; what comes after it was not looked at."""
+    problem = pipeline.read_problem(None, "lamp on 10 s of every 60 s", "starter")
+    engine = the_engine(problem)
+    needed = engine.needed()
+    assert needed is not None
+    order = engine.catalogue.in_order(needed, problem.objectives, engine.waiting.count)
+    first = next(iter(order))
+    assert engine.hopeless(first)
+    far = engine.at_once()
+    engine.progress.asked_to_stop = lambda: True
+    found = engine.at_once()
+    assert not found.closed and not found.exhausted
+    assert found.floor == first.key(problem.objectives) and far.floor is not None
+    assert found.floor < far.floor
 
 
 def test_a_race_rules_out_more_than_one_wiring() -> None:

@@ -289,6 +289,8 @@ def test_lacks_time_lets_one_timer_with_relays_pass(halvings: int, trigger: str)
     assert check(design, problem).holds
     offers = kit_parts(Skeleton(kit.name, design.parts, ()), kit)
     assert lacks_time(offers, problem, "lamp") == ""
+    # One setting that fits is enough, whatever else is on offer.
+    assert lacks_time(offers, dataclasses.replace(problem, times=(1000, 7000)), "lamp") == ""
     # All positions of the impulse relays are needed.
     offers.remove(kit.of_type(PartType.IMPULSE)[0])
     assert lacks_time(offers, problem, "lamp")
@@ -304,6 +306,9 @@ def test_lacks_time_refutes_what_cannot_keep_time() -> None:
     # Break relays that operate by turns: 2 of 2, and 3 of 3. With another relay, twice as many.
     assert lacks_time([relay, relay, pulse], cycle, "pump")
     assert lacks_time([relay, relay, relay, pulse], cycle, "pump")
+    # 3 s is no multiple of 2 s, however many relays there are.
+    odd = asked({"pump": Cycle(Level("supply"), 2000, 3000)}, kit=FULL, times=(2000,))
+    assert lacks_time([*[relay] * 6, pulse], odd, "pump")
     once = asked({"pump": Pulse(Level("supply"), 1000)}, kit=FULL, times=(1000,))
     assert lacks_time([relay], once, "pump") and not lacks_time([pulse], once, "pump")
 

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
+from functools import cached_property
 
 from synth.errors import Place
 from synth.parts.kit import Kit
@@ -162,7 +163,7 @@ class Problem:
     """Which goals contradict each other in so many words, in sentences. Where there are any, no
     design does all that is asked, and the requirements are only those that can be."""
 
-    @property
+    @cached_property
     def machine(self) -> SignalMachine:
         """The required signals of all loads, run side by side."""
         return SignalMachine(tuple((r.load, r.signal) for r in self.requirements))

@@ -247,8 +247,30 @@ class SignalMachine:
         return tuple(node for node in self.order if isinstance(node, MEMORY))
 
     @cached_property
-    def _slots(self) -> dict[Signal, int]:
-        return {node: i for i, node in enumerate(self.nodes)}
+    def _steps(self) -> tuple[tuple[Signal, tuple[int, ...], int], ...]:
+        """For each node of `order`: it, the places there of what it is made of, and its slot in
+        the state (-1: no memory). To look nodes up by themselves takes long."""
+        place = {node: i for i, node in enumerate(self.order)}
+        slots = {node: i for i, node in enumerate(self.nodes)}
+        return tuple(
+            (node, tuple(place[child] for child in children(node)), slots.get(node, -1))
+            for node in self.order
+        )
+
+    @cached_property
+    def _ends(self) -> tuple[tuple[str, int], ...]:
+        """Each load, and the place of its signal in `order`."""
+        place = {node: i for i, node in enumerate(self.order)}
+        return tuple((load, place[signal]) for load, signal in self.signals)
+
+    @cached_property
+    def _looking_back(self) -> tuple[tuple[Recently, int, int], ...]:
+        """Each node that looks back at a load, the place of its `enable`, and its slot."""
+        return tuple(
+            (node, made_of[0], slot)
+            for node, made_of, slot in self._steps
+            if isinstance(node, Recently)
+        )
 
     @property
     def start(self) -> tuple[int, ...]:
@@ -293,47 +315,42 @@ class SignalMachine:
         """
         new = list(state)
         restarted: list[int] = []
-        value: dict[Signal, bool] = {}
-        loads: dict[str, bool] = {}
-        slots = self._slots
-        for node in self.order:
+        value: list[bool] = []
+        for node, made_of, slot in self._steps:
             match node:
-                case Const():
-                    value[node] = node.value
                 case Level():
-                    value[node] = inputs[node.name]
+                    now = inputs[node.name]
+                case Const():
+                    now = node.value
                 case Not():
-                    value[node] = not value[node.of]
+                    now = not value[made_of[0]]
                 case And():
-                    value[node] = all(value[piece] for piece in node.of)
+                    now = all(map(value.__getitem__, made_of))
                 case Or():
-                    value[node] = any(value[piece] for piece in node.of)
+                    now = any(map(value.__getitem__, made_of))
                 case Recently():
-                    slot = slots[node]
                     old = state[slot]
-                    value[node] = value[node.enable] and bool(
+                    now = value[made_of[0]] and bool(
                         old & CONTACT or (old & RUNNING and slot not in due)
                     )
                 case _:
-                    slot = slots[node]
-                    levels = [value[child] for child in children(node)]
-                    new[slot], value[node], again = _advance(node, state[slot], levels, slot in due)
+                    levels = [value[piece] for piece in made_of]
+                    new[slot], now, again = _advance(node, state[slot], levels, slot in due)
                     if again:
                         restarted.append(slot)
-        for load, signal in self.signals:
-            loads[load] = value[signal]
-        for slot, node in enumerate(self.nodes):
-            if isinstance(node, Recently):
-                old = state[slot]
-                if not value[node.enable]:
-                    new[slot] = 0
-                elif loads[node.load]:
-                    new[slot] = CONTACT
-                elif old & CONTACT and node.time:
-                    new[slot] = RUNNING
-                    restarted.append(slot)
-                elif old & CONTACT or slot in due:
-                    new[slot] = 0
+            value.append(now)
+        loads = {load: value[place] for load, place in self._ends}
+        for node, enable, slot in self._looking_back:
+            old = state[slot]
+            if not value[enable]:
+                new[slot] = 0
+            elif loads[node.load]:
+                new[slot] = CONTACT
+            elif old & CONTACT and node.time:
+                new[slot] = RUNNING
+                restarted.append(slot)
+            elif old & CONTACT or slot in due:
+                new[slot] = 0
         return tuple(new), loads, tuple(restarted)
 
 

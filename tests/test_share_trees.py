@@ -9,6 +9,7 @@ branches, in order). Read in a table of stored values; the encyclopedia itself w
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from math import factorial, prod
 
 import pytest
@@ -174,6 +175,6 @@ def test_nothing_is_said_where_parts_are_limited() -> None:
     assert ways_to_share(design, STARTER) is not None
     few = Kit(
         "few", "Few", Trigger.HELD,
-        tuple(KitPart(**{**vars(p), "most": 1}) if "tap" in p.name else p for p in STARTER.parts),
+        tuple(replace(p, most=1) if "tap" in p.name else p for p in STARTER.parts),
     )  # fmt: skip
     assert ways_to_share(design, few) is None

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 from synth.parts.behaviour import SHAPES, PartType, Shape, divider_outputs
 
@@ -60,7 +61,7 @@ class KitPart:
     largest: int | None = None
     about: str = ""
 
-    @property
+    @cached_property
     def shape(self) -> Shape:
         """The terminals of this part."""
         shape = SHAPES[self.type]

@@ -64,13 +64,16 @@ class Broken:
     load: str = ""
 
 
+JOINED = ("in1", "in2")
+
+
 class Plain:
     """Runs one design against one problem."""
 
     def __init__(self, design: Design, problem: Problem) -> None:
         self.design, self.problem = design, problem
         self.parts = {p.name: p for p in design.parts}
-        self.source = {w.target: w.source for w in design.wires}
+        self.source = {(w.target.part, w.target.terminal): w.source for w in design.wires}
         self.machine = SignalMachine(tuple((r.load, r.signal) for r in problem.requirements))
         self.controlled = [p for p in design.parts if p.type in CONTROLLED]
         self.names = [item.name for item in problem.inputs]
@@ -93,10 +96,8 @@ class Plain:
             case PartType.SUPPLY:
                 return levels["supply"]
             case PartType.JOINT:
-                return self.input_live(
-                    Terminal(part.name, "in1"), states, levels
-                ) or self.input_live(Terminal(part.name, "in2"), states, levels)
-        if not self.input_live(Terminal(part.name, "in"), states, levels):
+                return any(self.input_live(part.name, end, states, levels) for end in JOINED)
+        if not self.input_live(part.name, "in", states, levels):
             return False
         match part.type:
             case PartType.SWITCH | PartType.PUSH_BUTTON | PartType.SENSOR:
@@ -107,15 +108,17 @@ class Plain:
                 return True
         return closed(part.type, output.terminal, states[part.name])
 
-    def input_live(self, target: Terminal, states: dict[str, int], levels: dict[str, bool]) -> bool:
-        source = self.source.get(target)
+    def input_live(
+        self, part: str, terminal: str, states: dict[str, int], levels: dict[str, bool]
+    ) -> bool:
+        source = self.source.get((part, terminal))
         return source is not None and self.output_live(source, states, levels)
 
     def on(self, states: dict[str, int], levels: dict[str, bool]) -> frozenset[str]:
         return frozenset(
             p.name
             for p in self.design.parts
-            if p.type is PartType.LOAD and self.input_live(Terminal(p.name, "in"), states, levels)
+            if p.type is PartType.LOAD and self.input_live(p.name, "in", states, levels)
         )
 
     def limit(self, part: PartInUse, state: int) -> int:
@@ -185,10 +188,8 @@ class Plain:
         for part in self.controlled:
             shape = self.problem.kit.index[part.part].shape
             looks[part.name] = (
-                self.input_live(Terminal(part.name, "in"), states, levels),
-                tuple(
-                    self.input_live(Terminal(part.name, c), states, levels) for c in shape.controls
-                ),
+                self.input_live(part.name, "in", states, levels),
+                tuple(self.input_live(part.name, c, states, levels) for c in shape.controls),
             )
 
         def moved(part: PartInUse, edges: bool) -> tuple[int, int, bool]:

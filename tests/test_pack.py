@@ -43,6 +43,7 @@ from synth.trace import Moment, Trace, Track
 
 ROOT = Path(__file__).parent.parent
 NIGHT = 50_400_000
+WITH_TEST_TIMES = ["hen-house", "seed-trays", "whole-yard"]
 HOSTILE = '=cmd()|"/C" <script>window.hacked=1</script> [x](javascript:y) `a` | b'
 LINK = re.compile(r"(?<!\\)\]\(javascript")
 """A link of a stranger's making: a bracket that no backslash stands before."""
@@ -302,17 +303,23 @@ class TestFiles:
         assert "drawings.pdf" not in made
         assert "pip install" in str(made["index.md"]) and "pip install" in str(made["index.html"])
 
+    def test_which_have_test_times(self) -> None:
+        assert [n for n in KEPT if "10-bench-test.csv" in files(n)] == WITH_TEST_TIMES
+
     def test_same_input_same_bytes(self, tmp_path: Path) -> None:
-        contents = []
-        for seed in ("1", "2"):
-            out = tmp_path / seed
-            subprocess.run(
-                [sys.executable, "-m", "synth.cli", *arguments("seed-trays", out)],
-                env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
-                check=True, capture_output=True, timeout=120,
-            )
-            contents.append({p.name: p.read_bytes() for p in sorted(out.iterdir())})
-        assert len(contents[0]) > 40 and contents[0] == contents[1]
+        """Also in another process with another seed for hashing."""
+        seed = "2" if os.environ.get("PYTHONHASHSEED") == "1" else "1"
+        subprocess.run(
+            [sys.executable, "-m", "synth.cli", *arguments("seed-trays", tmp_path)],
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
+            check=True, capture_output=True, timeout=120,
+        )
+        there = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+        here = {
+            name: content if isinstance(content, bytes) else content.encode()
+            for name, content in files("seed-trays").items()
+        }
+        assert len(there) > 40 and there == here
 
 
 class TestLists:
@@ -535,7 +542,7 @@ class TestBudget:
                 levels = {n: tracks["input", n].level(time) for n in plain.names}
                 used = sum(
                     units for consumer, units in needs.items()
-                    if plain.input_live(Terminal(*consumer.rsplit(":", 1)), states, levels)
+                    if plain.input_live(*consumer.rsplit(":", 1), states, levels)
                 )
                 limit = top.night if levels.get("night") else top.day
                 if "night" not in levels:

@@ -54,7 +54,7 @@ class Faulty(Plain):
     def __init__(self, design: Design, problem: Problem, put: Put) -> None:
         super().__init__(design, replace(problem, requirements=(), apart=()))
         self.put = put
-        self.numbers = {w.target: w.number for w in design.wires}
+        self.numbers = {(w.target.part, w.target.terminal): w.number for w in design.wires}
         self.metering = False
 
     def output_live(
@@ -65,24 +65,26 @@ class Faulty(Plain):
             if put.how == "open":
                 return False
             if put.how == "closed":
-                return self.input_live(Terminal(output.part, "in"), states, levels)
+                return self.input_live(output.part, "in", states, levels)
         return super().output_live(output, states, levels)
 
-    def input_live(self, target: Terminal, states: dict[str, int], levels: dict[str, bool]) -> bool:
+    def input_live(
+        self, part: str, terminal: str, states: dict[str, int], levels: dict[str, bool]
+    ) -> bool:
         put = self.put
-        if put.how == "wire" and self.numbers.get(target) == put.wire:
+        if put.how == "wire" and self.numbers.get((part, terminal)) == put.wire:
             return False
-        dead = put.how == "dead" and put.part == target.part and target.terminal != "in"
+        dead = put.how == "dead" and put.part == part and terminal != "in"
         if dead and not self.metering:
             return False  # it does not act on what is there, though a meter shows it
-        return super().input_live(target, states, levels)
+        return super().input_live(part, terminal, states, levels)
 
     def reading(self, place: Terminal, now: Situation) -> bool:
         """Return whether a meter at a terminal, at an end of a wire, shows live."""
         self.metering = True
         try:
-            if place in self.numbers:
-                return self.input_live(place, now.states, now.levels)
+            if (place.part, place.terminal) in self.numbers:
+                return self.input_live(place.part, place.terminal, now.states, now.levels)
             return self.output_live(place, now.states, now.levels)
         finally:
             self.metering = False

@@ -319,7 +319,9 @@ class _Blocks:
             height[b] = max([height[b]] + [height[u] + apart for u, apart in above[b]])
         for n, node in enumerate(nodes):
             node.y = height[block[n]] + shift[n]
+        still = 0
         for sweep in range(30):
+            before = dict(height)
             for b in order if sweep % 2 else reversed(order):
                 pulls = sorted(
                     (y - shift[n], weight)
@@ -336,6 +338,10 @@ class _Blocks:
                 height[b] = max(least, wish)
                 for n in self.members[b]:
                     nodes[n].y = height[b] + shift[n]
+            still = still + 1 if height == before else 0
+            if still == 2:
+                # Neither from above nor from below anything moves, nor will it.
+                break
 
 
 def _median(pulls: Sequence[tuple[int, int]], default: int) -> int:
@@ -358,10 +364,15 @@ def settle_heights(frame: Frame, margin: int) -> None:
             nodes[n].y = y + nodes[n].above
             y += nodes[n].extent
     columns = range(len(frame.columns))
+    still = 0
     for sweep in range(16):
+        before = [node.y for node in nodes]
         for column in columns if sweep % 2 == 0 else reversed(columns):
             sides = (column,) if sweep % 2 == 0 else (column + 1,)
             _settle(frame, column, (column, column + 1) if sweep >= 4 else sides)
+        still = still + 1 if sweep >= 4 and before == [node.y for node in nodes] else 0
+        if still == 2:
+            break
     if len(nodes) <= _SMALL_ENOUGH:
         _Blocks(frame).settle()
     for column in columns:

@@ -64,6 +64,7 @@ def text_width(text: str, size: int = SMALLEST_TEXT, bold: bool = False) -> int:
     return int(ems * size * (1.1 if bold else 1.0)) + 1
 
 
+@lru_cache(maxsize=2048)
 def wrap(text: str, width: int, size: int = SMALLEST_TEXT, bold: bool = False, most: int = 4) -> (
     tuple[str, ...]
 ):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -43,9 +44,15 @@ def package() -> Sources:
     return found
 
 
+@cache
+def parsed(text: str) -> ast.Module:
+    """Return the tree of a module, parsed once for all rules, which only read it."""
+    return ast.parse(text)
+
+
 def imports(module: str, text: str) -> Iterator[tuple[str, int]]:
     """Yield (module imported, line) for each import anywhere in `text`, function bodies too."""
-    for node in ast.walk(ast.parse(text)):
+    for node in ast.walk(parsed(text)):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield alias.name, node.lineno
@@ -113,7 +120,7 @@ def prints(sources: Sources) -> list[str]:
         f"{module}:{node.lineno}"
         for module, text in sources.items()
         if room(module) not in DOORS
-        for node in ast.walk(ast.parse(text))
+        for node in ast.walk(parsed(text))
         if isinstance(node, ast.Call)
         and isinstance(node.func, ast.Name)
         and node.func.id == "print"
@@ -127,7 +134,7 @@ def no_door_plate(sources: Sources) -> list[str]:
         for name in sources
         if name.count(".") > 1 and f"synth.{room(name)}" not in sources
     ]
-    silent = [name for name, text in sources.items() if not ast.get_docstring(ast.parse(text))]
+    silent = [name for name, text in sources.items() if not ast.get_docstring(parsed(text))]
     return sorted({*missing, *silent})
 
 

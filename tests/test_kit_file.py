@@ -284,10 +284,12 @@ def kits(draw: st.DrawFn) -> Kit:
 def test_any_kit_survives_its_document(kit: Kit) -> None:
     document = kit_document(kit)
     assert parse_kit(json.dumps(document), "f") == kit
-    assert parse_kit(yaml.safe_dump(document, sort_keys=False), "f") == kit
+    assert parse_kit(yaml.dump(document, Dumper=DUMPER, sort_keys=False), "f") == kit
     VALIDATOR.validate(document)
 
 
+DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+"""The one in C where it is there: it is faster by far."""
 PIECES = ["\n", ":", "  ", "- ", "{", "}", "[", "]", "'", '"', "&a", "*a", "!!x", "\t", "0", "-1",
           "1e9", "units", "most", "type", "time: 10 s", "supply", "load", "on", "null", "\u00e9",
           "#"]

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import jsonschema
 import pytest
@@ -17,12 +19,14 @@ from check_designs import FULL, load, part, wired
 from click.testing import CliRunner
 from test_lesson import ROOT, SHED, replayed, shed, taught
 
+from synth import pipeline
 from synth.check import amounts, check, first_failure
 from synth.check.showing import showing_run
 from synth.check.simulate import simulate
 from synth.cli import main
 from synth.explain.blame import required
 from synth.explain.removals import bare, pruned
+from synth.lesson import Lesson
 from synth.parts.behaviour import PartType
 from synth.pipeline import lesson, plan, read_problem, telling
 from synth.problem import Problem
@@ -45,6 +49,16 @@ limits:
 """
 
 
+@cache
+def wishes() -> tuple[Problem, Lesson]:
+    """Return the problem with the wishes, and its lesson."""
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "wishes.yaml"
+        file.write_text(WISHES, encoding="utf-8")
+        problem = read_problem(str(file), None, None)
+        return problem, lesson(str(file), None, problem)
+
+
 def trial() -> Trial:
     return Trial(
         lambda d, p, of, until, n: first_failure(d, p, of, deadline=until, most_states=n),
@@ -61,16 +75,9 @@ def later() -> float:
 
 
 class TestWishes:
-    @pytest.fixture
-    def file(self, tmp_path: Path) -> str:
-        file = tmp_path / "wishes.yaml"
-        file.write_text(WISHES, encoding="utf-8")
-        return str(file)
-
-    def test_they_come_last(self, file: str) -> None:
+    def test_they_come_last(self) -> None:
         """A timer at the lamp and no relay do for the goals; the wishes take more."""
-        problem = read_problem(file, None, None)
-        found = lesson(file, None, problem)
+        problem, found = wishes()
         assert [[g.number for g in stage.goals] for stage in found.stages] == [[1], [2], [3], []]
         assert found.end.status is Status.PROVEN and found.notes == ()
         for stage in found.stages[:-1]:
@@ -91,10 +98,9 @@ class TestWishes:
         assert "2 units of the supply are to spare" in text
 
     @pytest.mark.slow
-    def test_attempts_are_free_of_them(self, file: str) -> None:
+    def test_attempts_are_free_of_them(self) -> None:
         """The sensor with the lamp behind it has no relay, and is shown all the same."""
-        found = lesson(file, None, read_problem(file, None, None))
-        attempt = found.stages[2].attempt
+        attempt = wishes()[1].stages[2].attempt
         assert attempt is not None and attempt.natural
         assert "sensor damp 1 is hung on supply:out, and lamp behind it" in attempt.told
 
@@ -268,10 +274,19 @@ class TestOutOfTime:
 
 
 class TestDocument:
-    @pytest.mark.parametrize(
-        "text", ["", pytest.param(WISHES, marks=pytest.mark.slow)], ids=["shed", "wishes"]
-    )
-    def test_its_form(self, text: str, tmp_path: Path) -> None:
+    @pytest.mark.parametrize("text", ["", WISHES], ids=["shed", "wishes"])
+    def test_its_form(
+        self, text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What the command writes of the lessons that are at hand here; that it makes them too is
+        seen in `test_lesson`."""
+        problem, made = wishes() if text else (read_problem(SHED, None, None), shed())
+
+        def at_hand(file: str, text: None, asked: Problem, *rest: object) -> Lesson:
+            assert asked == problem
+            return made
+
+        monkeypatch.setattr(pipeline, "lesson", at_hand)
         goals = SHED
         if text:
             goals = str(tmp_path / "goals.yaml")

@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from random import Random
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -66,6 +68,25 @@ def warmed(problem: Problem, folder: Path) -> Memory:
     memory = fresh(folder)
     plan(problem, memory=memory)
     return memory
+
+
+@cache
+def cold() -> str:
+    """Return the plan of `small()` as JSON text, made once without any memory."""
+    return told(plan(small()), small())
+
+
+@cache
+def _kept() -> dict[str, bytes]:
+    with TemporaryDirectory() as folder:
+        assert warmed(small(), Path(folder)).known == []
+        return {file.name: file.read_bytes() for file in Path(folder).iterdir()}
+
+
+def as_after_a_run(folder: Path) -> None:
+    """Put into `folder` what a run of `small()` keeps in an empty one; it runs once for all."""
+    for name, content in _kept().items():
+        (folder / name).write_bytes(content)
 
 
 def entries(folder: Path, what: str) -> list[Path]:
@@ -178,7 +199,7 @@ class TestColdAndWarm:
 
     def test_other_words_are_the_same_question(self, tmp_path: Path) -> None:
         """Titles and phrases decide nothing; what is printed is told in the new words."""
-        warmed(small(), tmp_path)
+        as_after_a_run(tmp_path)
         renamed = replace(
             small(), title="Yard", goals=tuple(replace(g, phrase="so") for g in small().goals)
         )
@@ -188,7 +209,7 @@ class TestColdAndWarm:
         assert told(outcome, renamed) == told(plan(renamed), renamed)
 
     def test_a_goal_more_asks_only_what_is_new(self, tmp_path: Path) -> None:
-        warmed(small(), tmp_path)
+        as_after_a_run(tmp_path)
         more = read_problem(None, f"{SMALL}, heater while wet", None)
         memory = fresh(tmp_path)
         assert told(plan(more, memory=memory), more) == told(plan(more), more)
@@ -245,7 +266,7 @@ class TestOnlyProofsAreKept:
         assert len(list(tmp_path.iterdir())) == (1 if kept else 0)
 
     def test_a_claim_of_less_than_a_proof_is_not_recalled(self, tmp_path: Path) -> None:
-        warmed(small(), tmp_path)
+        as_after_a_run(tmp_path)
         (file,) = entries(tmp_path, "plan")
         for status in ("best-found", "undecided", "impossible"):
             forged(file, lambda a, status=status: a["outcome"].update(status=status))
@@ -337,12 +358,12 @@ class TestForged:
     @pytest.mark.slow
     def test_plans(self, change: Callable[[Any], None], tmp_path: Path) -> None:
         problem = small()
-        warmed(problem, tmp_path)
+        as_after_a_run(tmp_path)
         (file,) = entries(tmp_path, "plan")
         forged(file, lambda answer: change(answer["outcome"]))
         memory = fresh(tmp_path)
         outcome = plan(problem, memory=memory)
-        assert told(outcome, problem) == told(plan(problem), problem)
+        assert told(outcome, problem) == cold()
         assert "plan" not in memory.known and len(memory.notes) == 1
         again = fresh(tmp_path)
         plan(problem, memory=again)
@@ -366,7 +387,7 @@ class TestForged:
     )
     def test_circuits(self, change: Callable[[Any], None], tmp_path: Path) -> None:
         problem = small()
-        warmed(problem, tmp_path)
+        as_after_a_run(tmp_path)
         for file in entries(tmp_path, "plan"):
             file.unlink()
         circuits = entries(tmp_path, "circuit")
@@ -374,7 +395,7 @@ class TestForged:
         for file in circuits:
             forged(file, change)
         memory = fresh(tmp_path)
-        assert told(plan(problem, memory=memory), problem) == told(plan(problem), problem)
+        assert told(plan(problem, memory=memory), problem) == cold()
         assert memory.known == [] and len(memory.notes) == 3
 
     def test_a_contact_turned_round(self, tmp_path: Path) -> None:
@@ -414,7 +435,7 @@ class TestForged:
 
 class TestDamaged:
     def test_cut_short(self, tmp_path: Path) -> None:
-        warmed(small(), tmp_path)
+        as_after_a_run(tmp_path)
         (file,) = entries(tmp_path, "plan")
         whole = file.read_bytes()
         memory = fresh(tmp_path)
@@ -425,7 +446,7 @@ class TestDamaged:
             assert "damaged" in memory.notes.pop()
 
     def test_any_byte_changed(self, tmp_path: Path) -> None:
-        warmed(small(), tmp_path)
+        as_after_a_run(tmp_path)
         (file,) = entries(tmp_path, "plan")
         whole = bytearray(file.read_bytes())
         random = Random(1)
@@ -441,11 +462,11 @@ class TestDamaged:
 
     def test_the_search_goes_on_without_it(self, tmp_path: Path) -> None:
         problem = small()
-        warmed(problem, tmp_path)
+        as_after_a_run(tmp_path)
         for file in tmp_path.iterdir():
             file.write_bytes(file.read_bytes()[:-1])
         memory = fresh(tmp_path)
-        assert told(plan(problem, memory=memory), problem) == told(plan(problem), problem)
+        assert told(plan(problem, memory=memory), problem) == cold()
         assert memory.known == [] and len(memory.notes) == 4
         assert warmed(problem, tmp_path).known == ["plan"]
 
@@ -466,9 +487,9 @@ class TestDamaged:
 
     def test_of_another_version_of_the_code(self, tmp_path: Path) -> None:
         problem = small()
-        warmed(problem, tmp_path)
+        as_after_a_run(tmp_path)
         later = fresh(tmp_path, "a later one")
-        assert told(plan(problem, memory=later), problem) == told(plan(problem), problem)
+        assert told(plan(problem, memory=later), problem) == cold()
         assert (later.known, later.notes) == ([], [])
         again = fresh(tmp_path, "a later one")
         plan(problem, memory=again)

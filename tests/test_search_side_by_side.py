@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from dataclasses import replace
+from functools import cache
 
 import pytest
 from plain_simulation import STEP, first_failure
@@ -35,6 +36,7 @@ def read(goals: str, kit: str = "starter") -> Problem:
     return pipeline.read_problem(None, goals, kit)
 
 
+@cache
 def alone(problem: Problem) -> Working | None:
     return the_engine(problem).run().best
 

@@ -279,13 +279,14 @@ def test_same_run_whatever_the_order_of_sets() -> None:
         "from synth.check.showing import showing_run\n"
         "print([showing_run(read_problem(g, None, None)) for g in sys.argv[1:]])"
     )
-    told = {
+    told = {f"{[showing_run(goal_file(path.stem)) for path in GOALS]}\n"}
+    told |= {
         subprocess.run(
             [sys.executable, "-c", script, *map(str, GOALS)],
             env={**os.environ, "PYTHONHASHSEED": seed}, cwd=ROOT,
             capture_output=True, text=True, check=True,
         ).stdout
-        for seed in ("1", "2", "3")
+        for seed in ("1", "2")
     }  # fmt: skip
     assert len(told) == 1
 

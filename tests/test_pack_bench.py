@@ -22,7 +22,7 @@ from typing import Any
 import pytest
 from check_designs import FULL, part, wired
 from test_modes import KEPT, kept
-from test_pack import NIGHT, ROOT, files, job, run, table
+from test_pack import NIGHT, ROOT, WITH_TEST_TIMES, files, job, run, table
 
 from synth import pipeline
 from synth.check import check, simulate
@@ -36,7 +36,6 @@ from synth.read.goal_file import parse_goal_file
 from synth.ticks import parse_duration
 from synth.trace import Moment, Trace
 
-WITH_TEST_TIMES = [n for n in KEPT if "10-bench-test.csv" in files(n)]
 TRIES = 6
 HOUR = 3_600_000
 

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import shutil
@@ -18,6 +19,8 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+KEPT = ("PYTHONDONTWRITEBYTECODE", "PYTHONPYCACHEPREFIX")
+"""Of the environment: where, if at all, what was compiled is kept."""
 COMMAND = [sys.executable, "-c", "from synth.cli import main; main(prog_name='synth')"]
 
 
@@ -33,7 +36,10 @@ def synth(line: str, folder: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [*COMMAND, *words[1:]],
         cwd=folder,
-        env={"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "PATH": "/usr/bin:/bin"},
+        env={
+            **{name: os.environ[name] for name in KEPT if name in os.environ},
+            **{"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "PATH": "/usr/bin:/bin"},
+        },
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,

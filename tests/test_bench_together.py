@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from pathlib import Path
 
+import pytest
 from check_designs import FULL, part, wired
 from test_bench import MIN, TWO_CYCLES, S, bench, posed, two_cycles
 
@@ -90,6 +91,7 @@ class TestCircuitsThatShareAnInput:
         apart = sheet_page(bench(two_cycles(), TWO_CYCLES, tmp_path))
         assert "between the" not in apart and "share nothing but the supply" in apart
 
+    @pytest.mark.slow
     def test_no_smaller_ones_keep_it_so_far(self, tmp_path: Path) -> None:
         """All smaller vectors are tried."""
         design, problem = one_button(10 * S, 27 * S, 65 * S), posed(ONE_BUTTON)

@@ -31,7 +31,7 @@ from synth.trace import Moment
 QUICK = settings(
     max_examples=50, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
 )
-LONG = settings(QUICK, max_examples=800)
+LONG = settings(QUICK, max_examples=500)
 SEEDS = st.integers(0, 2**32)
 
 

@@ -83,6 +83,7 @@ def test_power(tmp_path: Path) -> None:
         assert pipeline.plan(again, seconds=30).status is status
 
 
+@pytest.mark.slow
 def test_price(tmp_path: Path) -> None:
     _, found = conflict(tmp_path, "limits: {price: 30}")
     assert found.clash == (Wish(Kind.GOAL, 1), Wish(Kind.GOAL, 3), Wish(Kind.PRICE, 30))

@@ -215,7 +215,7 @@ def trees(draw: st.DrawFn) -> Design:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(trees())
 def test_random_designs(design: Design) -> None:
     for text in both(design, KIT):

@@ -350,6 +350,7 @@ DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 """The one in C where it is there: it is faster by far."""
 
 
+@settings(max_examples=60)
 @given(designs())
 def test_any_design_survives_its_document(design: Design) -> None:
     document = design_document(design)
@@ -439,7 +440,7 @@ PIECES = ["\n", ":", "  ", "- ", "{", "}", "[", "]", "'", '"', "&a", "!!x", "\t"
           "S", "time: 10 s", "supply", "load", "null", "\u00e9", "#", "relay-make", "outputs: 3"]
 
 
-@settings(max_examples=150)
+@settings(max_examples=90)
 @given(st.data())
 def test_mutated_designs_are_read_or_refused_clearly(data: st.DataObject) -> None:
     good = json.dumps(design_document(parse_design(PUMP, "f", STARTER)), indent=1)

@@ -158,7 +158,7 @@ JOBS = [
     "lamp while wet; fan while hot",
     "lamp while wet and hot; fan while wet",
     "lamp while not wet; fan while not wet",
-    "lamp while wet; fan while wet; bell while wet",
+    pytest.param("lamp while wet; fan while wet; bell while wet", marks=pytest.mark.slow),
     "lamp 1 s after wet; fan while wet",
 ]
 HIGHEST = 20

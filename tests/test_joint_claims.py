@@ -118,7 +118,8 @@ def test_the_rest_has_the_cheapest_sensors() -> None:
     claims_no_more(problem, design)
 
 
-@pytest.mark.parametrize("fast", [False, pytest.param(True, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("fast", [False, True])
 def test_nets_of_the_rest_that_the_bound_does_not_pay_for(fast: bool) -> None:
     """One divider has nine outlets, so that two nets of the rest cost more than what the price
     leaves for all of them together: then the rest is to be wired otherwise, and no question is put

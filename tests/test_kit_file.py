@@ -280,6 +280,7 @@ def kits(draw: st.DrawFn) -> Kit:
     return Kit(draw(NAMES), draw(NAMES), draw(st.sampled_from(Trigger)), parts, file="f")
 
 
+@settings(max_examples=60)
 @given(kits())
 def test_any_kit_survives_its_document(kit: Kit) -> None:
     document = kit_document(kit)
@@ -295,7 +296,7 @@ PIECES = ["\n", ":", "  ", "- ", "{", "}", "[", "]", "'", '"', "&a", "*a", "!!x"
           "#"]
 
 
-@settings(max_examples=150)
+@settings(max_examples=90)
 @given(st.data())
 def test_mutated_kits_are_read_or_refused_clearly(data: st.DataObject) -> None:
     text = data.draw(st.sampled_from([OWN, json.dumps(kit_document(load_kit("full")), indent=1)]))

@@ -75,6 +75,7 @@ def later() -> float:
 
 
 class TestWishes:
+    @pytest.mark.slow
     def test_they_come_last(self) -> None:
         """A timer at the lamp and no relay do for the goals; the wishes take more."""
         problem, found = wishes()
@@ -274,7 +275,9 @@ class TestOutOfTime:
 
 
 class TestDocument:
-    @pytest.mark.parametrize("text", ["", WISHES], ids=["shed", "wishes"])
+    @pytest.mark.parametrize(
+        "text", ["", pytest.param(WISHES, marks=pytest.mark.slow)], ids=["shed", "wishes"]
+    )
     def test_its_form(
         self, text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:

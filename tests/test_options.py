@@ -63,6 +63,7 @@ def test_the_front_trades_a_coin_for_two_units() -> None:
         )
 
 
+@pytest.mark.slow
 def test_no_choice_beats_another_and_the_first_is_the_cheapest() -> None:
     problem, choices = front("lamp while hot or damp, fan while hot and not damp", None)
     for one in choices.front:

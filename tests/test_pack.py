@@ -310,14 +310,14 @@ class TestFiles:
         """Also in another process with another seed for hashing."""
         seed = "2" if os.environ.get("PYTHONHASHSEED") == "1" else "1"
         subprocess.run(
-            [sys.executable, "-m", "synth.cli", *arguments("seed-trays", tmp_path)],
+            [sys.executable, "-m", "synth.cli", *arguments("hen-house", tmp_path)],
             env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
             check=True, capture_output=True, timeout=120,
         )
         there = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
         here = {
             name: content if isinstance(content, bytes) else content.encode()
-            for name, content in files("seed-trays").items()
+            for name, content in files("hen-house").items()
         }
         assert len(there) > 40 and there == here
 

@@ -36,7 +36,7 @@ from synth.read.goal_file import parse_goal_file
 from synth.ticks import parse_duration
 from synth.trace import Moment, Trace
 
-TRIES = 6
+TRIES = 4
 HOUR = 3_600_000
 
 

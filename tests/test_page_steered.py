@@ -278,7 +278,10 @@ def test_a_link_does_nothing_against_what_is_known() -> None:
         ("roof-vent", "at=9&do=0:+supply,+hot;5:+windy", "'windy' and 'hot' are never on together"),
         ("workbench", "at=9&do=0:+start", "'supply' is always on"),
         ("workbench", "at=9&do=0:+supply;4:-supply", "'supply' is always on"),
-        ("potting-shed", "at=999999999999999&do=0:+supply,+master", "it is too long"),
+        pytest.param(
+            "potting-shed", "at=999999999999999&do=0:+supply,+master", "it is too long",
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_a_link_begins_within_what_is_known(name: str, link: str, why: str) -> None:

@@ -580,7 +580,7 @@ class TestHostile:
     def test_any_text(self, text: str) -> None:
         quiet(text)
 
-    @settings(max_examples=60, deadline=2000)
+    @settings(max_examples=40, deadline=2000)
     @given(st.data())
     def test_mutated_phrases(self, data: st.DataObject) -> None:
         text = data.draw(st.sampled_from(PHRASES))
@@ -600,7 +600,7 @@ class TestHostile:
                 words[at] = data.draw(st.sampled_from(reserved_words()))
         quiet("".join(words))
 
-    @settings(max_examples=50, deadline=2000)
+    @settings(max_examples=30, deadline=2000)
     @given(st.lists(st.sampled_from((*token_words(), "10", "s", "(", ")", ",", "'")), max_size=60))
     def test_heaps_of_words(self, words: list[str]) -> None:
         quiet(" ".join(words))

@@ -163,19 +163,19 @@ def steps_agree(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_all_wirings_at_once_do_what_single_runs_do(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(80):
+    for seed in range(50):
         steps_agree(seed, trigger, counts)
-    assert counts["kept"] > 50 and counts["refuted"] > 250 and counts["changing"] > 15, counts
+    assert counts["kept"] > 30 and counts["refuted"] > 150 and counts["changing"] > 9, counts
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("trigger", KITS)
 def test_all_wirings_at_once_do_what_single_runs_do_at_length(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(1000, 2500):
+    for seed in range(1000, 1800):
         steps_agree(seed, trigger, counts)
     kinds = CONTROLLED | {PartType.SENSOR, PartType.TWILIGHT, PartType.JOINT}
-    assert all(counts[kind.value] > 20 for kind in kinds), counts
+    assert all(counts[kind.value] > 10 for kind in kinds), counts
 
 
 # -- the search against it -----------------------------------------------------------------------
@@ -491,7 +491,7 @@ def test_a_third_solver_gives_the_same_answers(monkeypatch: pytest.MonkeyPatch) 
 def test_plans_of_large_jobs_stand_a_long_simulation() -> None:
     """Two or three goals and a bundled kit: plan, check anew, simulate 20 minutes of it."""
     counts: Counter[str] = Counter()
-    for seed in range(60):
+    for seed in range(45):
         job = a_large_job(seed)
         outcome = plan(job.problem, seconds=1.5)
         counts[outcome.status.value] += 1
@@ -501,7 +501,7 @@ def test_plans_of_large_jobs_stand_a_long_simulation() -> None:
         assert check(outcome.design, job.problem).holds
         assert goes_wrong(outcome.design, job.problem, seed, 2400) is None, seed
         counts["simulated"] += 1
-    assert counts["simulated"] >= 20, counts
+    assert counts["simulated"] >= 15, counts
 
 
 # -- found by these tests ------------------------------------------------------------------------

@@ -83,7 +83,7 @@ def agree(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_accepts_exactly_what_the_semantics_do(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(100):
+    for seed in range(70):
         agree(seed, trigger, counts)
     assert all(counts[kind.value] for kind in KINDS), counts
     assert counts["blink"] > 1 and counts["chatter"] > 1 and counts["changing"] > 15, counts
@@ -93,9 +93,9 @@ def test_model_accepts_exactly_what_the_semantics_do(trigger: str) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_accepts_exactly_what_the_semantics_do_at_length(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(1000, 1900):
+    for seed in range(1000, 1500):
         agree(seed, trigger, counts)
-    assert all(counts[kind.value] > 20 for kind in KINDS), counts
+    assert all(counts[kind.value] > 10 for kind in KINDS), counts
 
 
 def agree_on_steps(seed: int, trigger: str, counts: Counter[int]) -> None:
@@ -118,9 +118,9 @@ def agree_on_steps(seed: int, trigger: str, counts: Counter[int]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_settles_in_as_many_steps_as_the_semantics(trigger: str) -> None:
     counts: Counter[int] = Counter()
-    for seed in (*range(20_000, 20_200), 26_590):
+    for seed in (*range(20_000, 20_110), 26_590):
         agree_on_steps(seed, trigger, counts)
-    assert counts[3] > 10 and sum(counts.values()) - counts[3] > 5, counts
+    assert counts[3] > 8 and sum(counts.values()) - counts[3] > 3, counts
 
 
 def test_a_timer_that_only_forgets_a_level_keeps_no_edge_waiting() -> None:
@@ -157,9 +157,9 @@ def test_a_timer_that_only_forgets_a_level_keeps_no_edge_waiting() -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_settles_in_as_many_steps_as_the_semantics_at_length(trigger: str) -> None:
     counts: Counter[int] = Counter()
-    for seed in range(21_000, 23_000):
+    for seed in range(21_000, 22_200):
         agree_on_steps(seed, trigger, counts)
-    assert all(counts[need] > 10 for need in range(3, 7)), counts
+    assert all(counts[need] > 5 for need in range(3, 7)), counts
 
 
 def a_race(skeleton: Skeleton, problem: Problem, moments: Sequence[Moment]) -> tuple[
@@ -212,9 +212,9 @@ def agree_in_order(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_an_order_of_moving_is_followed(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(700):
+    for seed in (*range(0, 300), 460, 569, 690):  # in the last ones orders matter
         agree_in_order(seed, trigger, counts)
-    assert counts["race"] > 1 and counts["all"] > 12, counts
+    assert counts["race"] > 1 and counts["all"] > 8, counts
 
 
 @pytest.mark.slow
@@ -229,7 +229,7 @@ def test_an_order_of_moving_is_followed_at_length(trigger: str) -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_coarser_grid_never_refuses_a_good_run(trigger: str) -> None:
     escaped = 0
-    for seed in range(5000, 5150):
+    for seed in range(5000, 5090):
         random = Random(seed)
         kit = KITS[trigger]
         problem = a_problem(kit, LOADS[:1])
@@ -242,7 +242,7 @@ def test_coarser_grid_never_refuses_a_good_run(trigger: str) -> None:
         coarse = scenario_of(problem, moments, HORIZON, done, also)
         escaped += len(coarse.points) < len(done.instants(HORIZON))
         assert accepts(skeleton, problem, coarse, DEPTH), (seed, trigger)
-    assert escaped > 7
+    assert escaped > 4
 
 
 OPENING = tuple(kind for kind in KINDS if kind not in CLOSING)
@@ -362,7 +362,7 @@ def test_what_comes_later_never_refuses_what_does_it_at_length(trigger: str) -> 
 @pytest.mark.parametrize("trigger", KITS)
 def test_apart_holds_in_every_settling_step(trigger: str) -> None:
     counts: Counter[bool] = Counter()
-    for seed in range(7000, 7060):
+    for seed in range(7000, 7040):
         random = Random(seed)
         kit = KITS[trigger]
         problem = a_problem(kit, LOADS, apart=(Apart("lamp", "fan", 1),))
@@ -374,7 +374,7 @@ def test_apart_holds_in_every_settling_step(trigger: str) -> None:
         fine = done.clean(DEPTH) and not any(len(on) == 2 for on in done.during)
         counts[fine] += 1
         assert accepts(skeleton, problem, scenario, DEPTH) == fine, (seed, trigger)
-    assert min(counts[True], counts[False]) > 5
+    assert min(counts[True], counts[False]) > 3
 
 
 @pytest.mark.parametrize("trigger", KITS)

@@ -254,13 +254,13 @@ def as_cycle(random: Random) -> tuple[Problem, Design, Skeleton] | None:
 
 def test_lacks_time_never_refutes_what_holds() -> None:
     held = 0
-    for seed in range(3000):
+    for seed in range(2000):
         found = as_cycle(Random(seed))
         if found is not None:
             problem, _, skeleton = found
             assert lacks_time(kit_parts(skeleton, FULL), problem, "lamp") == "", seed
             held += 1
-    assert held > 100
+    assert held > 60
 
 
 @pytest.mark.parametrize("trigger", KITS)

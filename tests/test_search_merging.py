@@ -39,9 +39,8 @@ def apart(problem: Problem) -> tuple[_Whole, list[Circuit]]:
     return search, search.circuits
 
 
-@pytest.mark.parametrize(
-    "goals", [SIXTY_AND_TWENTY, pytest.param(QUARTER_AND_TWENTY, marks=pytest.mark.slow)]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("goals", [SIXTY_AND_TWENTY, QUARTER_AND_TWENTY])
 def test_two_cycles_with_one_clock(goals: str) -> None:
     problem = read(goals)
     search, circuits = apart(problem)

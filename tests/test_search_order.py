@@ -207,6 +207,7 @@ def test_bounds_alone_close_nothing_when_time_is_up() -> None:
     assert found.floor < far.floor
 
 
+@pytest.mark.slow
 def test_a_race_rules_out_more_than_one_wiring() -> None:
     """Two make and two break relays cannot change a lamp over at each press: of the wirings that
     do when all parts move together, each has a race, and a few orders of moving show them all."""

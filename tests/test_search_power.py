@@ -31,7 +31,8 @@ def test_least_power_at_the_least_price(tmp_path: Path) -> None:
     assert pipeline.check_design(outcome.design, problem).holds
 
 
-@pytest.mark.parametrize("units", [pytest.param(6, marks=pytest.mark.slow), 9])
+@pytest.mark.slow
+@pytest.mark.parametrize("units", [6, 9])
 def test_a_limit_of_the_supply_needs_no_more_coins(tmp_path: Path, units: int) -> None:
     """Most wirings of the cheapest parts need ten units; the question goes on to those that do
     with less before it says anything of the price."""

@@ -126,19 +126,19 @@ def agree(seed: int, trigger: str, counts: Counter[str]) -> None:
 @pytest.mark.parametrize("trigger", FREE)
 def test_sets_accept_exactly_what_the_semantics_do(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(40):
+    for seed in range(26):
         agree(seed, trigger, counts)
-    assert counts["clean"] > 15 and counts["not clean"] > 4, counts
-    assert counts["joined"] > 8 and counts["other joints"] > 4, counts
+    assert counts["clean"] > 9 and counts["not clean"] > 2, counts
+    assert counts["joined"] > 4 and counts["other joints"] > 2, counts
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("trigger", FREE)
 def test_sets_accept_exactly_what_the_semantics_do_at_length(trigger: str) -> None:
     counts: Counter[str] = Counter()
-    for seed in range(1000, 1300):
+    for seed in range(1000, 1200):
         agree(seed, trigger, counts)
-    assert counts["clean"] > 100 and counts["joined"] > 50, counts
+    assert counts["clean"] > 66 and counts["joined"] > 33, counts
 
 
 # -- what it needs -------------------------------------------------------------------------------
@@ -288,7 +288,9 @@ def least_units(problem: Problem, sensors: int) -> int | None:
     return best
 
 
-@pytest.mark.parametrize("goal", ["either", "not both", "both, and one"])
+@pytest.mark.parametrize(
+    "goal", ["either", "not both", pytest.param("both, and one", marks=pytest.mark.slow)]
+)
 def test_least_units_of_the_cheapest_are_those_of_full_enumeration(goal: str) -> None:
     """Both inputs matter, so two contacts are the least; three are above the limit. With a supply
     of the fewest units of any two that hold there is a design, with one unit less there is none."""

@@ -54,6 +54,7 @@ def stands(working: Working | None, problem: Problem) -> int:
     return working.design.price(problem.kit)
 
 
+@pytest.mark.slow
 def test_two_signals_share_a_sensing_part() -> None:
     """By day and from dusk: two circuits, with a twilight switch too many where each has its own
     on the supply; a tap-off or two are added at most."""

@@ -108,7 +108,7 @@ GOALS = {
     ("name", "fast"),
     [
         ("cycle", False),
-        ("cycle", True),
+        pytest.param("cycle", True, marks=pytest.mark.slow),
         ("delay", False),
         ("delay", True),
         ("steady", False),

@@ -250,7 +250,7 @@ def test_json_is_read_as_json(data: dict[str, Any], indent: int | str | None) ->
     assert plain(load(text, "f")) == json.loads(text)
 
 
-@settings(max_examples=300)
+@settings(max_examples=180)
 @given(st.text(max_size=80) | st.text(alphabet="ab:-[]{}&*!'\"|>%@#?, \n\t\\01", max_size=60))
 def test_any_text_gives_a_node_or_one_clear_error(text: str) -> None:
     try:

@@ -157,9 +157,9 @@ def test_a_timer_that_only_forgets_a_level_keeps_no_edge_waiting() -> None:
 @pytest.mark.parametrize("trigger", KITS)
 def test_model_settles_in_as_many_steps_as_the_semantics_at_length(trigger: str) -> None:
     counts: Counter[int] = Counter()
-    for seed in range(21_000, 22_200):
+    for seed in range(21_000, 23_000):
         agree_on_steps(seed, trigger, counts)
-    assert all(counts[need] > 5 for need in range(3, 7)), counts
+    assert all(counts[need] > 10 for need in range(3, 7)), counts
 
 
 def a_race(skeleton: Skeleton, problem: Problem, moments: Sequence[Moment]) -> tuple[

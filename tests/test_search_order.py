@@ -11,7 +11,7 @@ from synth import pipeline
 from synth.search.basics import Found, Progress, Tools, Working, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue, PartsList
-from synth.search.questions import Questions
+from synth.search.questions import Begun, Questions
 from synth.share import fan_out_price
 
 
@@ -23,7 +23,7 @@ def test_lists_put_off_at_one_price_come_in_order(monkeypatch: pytest.MonkeyPatc
     asked: list[tuple[tuple[int, ...], bool, tuple[int, ...]]] = []
     progress = Progress(asked_to_stop=lambda: len(asked) >= 60)
 
-    def works(self: Engine, parts_list: PartsList, found: object) -> bool:
+    def works(self: Engine, parts_list: PartsList, found: object, begun: object) -> bool:
         asked.append((parts_list.key(problem.objectives), False, parts_list.items))
         return True
 
@@ -59,7 +59,7 @@ def test_a_run_that_had_to_end_goes_on_where_it_ended(monkeypatch: pytest.Monkey
         late.append(True)
         return None
 
-    monkeypatch.setattr(Engine, "_works", lambda self, items, found: answer(False, items))
+    monkeypatch.setattr(Engine, "_works", lambda self, items, found, begun: answer(False, items))
     monkeypatch.setattr(Engine, "_dearer", lambda self, items, key, found: answer(True, items))
 
     def run(*stops: int) -> list[tuple[bool, tuple[int, ...]]]:
@@ -101,6 +101,7 @@ def test_a_list_left_open_is_the_bound_whatever_comes_later(
             self: Engine,
             parts_list: PartsList,
             found: Found,
+            begun: Begun | None,
             asked: list[PartsList] = asked,
             left_open: list[PartsList] = left_open,
             place: int = place,
@@ -109,7 +110,7 @@ def test_a_list_left_open_is_the_bound_whatever_comes_later(
             if len(asked) - 1 == place:
                 left_open.append(parts_list)
                 return None
-            return works(self, parts_list, found)
+            return works(self, parts_list, found, begun)
 
         monkeypatch.setattr(Engine, "_works", one_is_too_large)
         found = engine.run()
@@ -139,7 +140,9 @@ def test_all_lists_are_refuted_only_if_none_was_left_open(
             asked.append(key)
             return answer if len(asked) - 1 == open_at else False
 
-        def works(self: Engine, parts_list: PartsList, found: Found) -> bool | None:
+        def works(
+            self: Engine, parts_list: PartsList, found: Found, begun: object
+        ) -> bool | None:
             self.feasible += [parts_list.items] * feasible
             return True if priced else reply(parts_list.key(problem.objectives))
 

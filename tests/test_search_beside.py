@@ -1,0 +1,127 @@
+"""Long searches ask lists to come on both cores: what they find is what they find on one."""
+
+from __future__ import annotations
+
+import random
+import threading
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from test_known_designs import the_engine
+
+from synth import pipeline
+from synth.result import Status
+from synth.search import engine as searching
+from synth.search.basics import Working
+from synth.search.beside import Beside
+from synth.search.questions import Begun, Questions
+
+JOBS = [
+    ("pump started by start and stopped by stop, lamp shows pump on", "starter"),
+    ("lamp while hot and not damp, fan while damp or not hot", "starter"),
+    ("fan 5 s after hot, lamp at night", "full"),
+]
+
+
+@pytest.mark.parametrize(("goals", "kit"), JOBS)
+def test_both_cores_prove_the_same_price(
+    goals: str, kit: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem = pipeline.read_problem(None, goals, kit)
+    alone = pipeline.plan(problem)
+    begun = told(monkeypatch, lambda: None)
+    monkeypatch.setattr(searching, "SHORT", 0)
+    together = pipeline.plan(problem)
+    assert together.status is alone.status is Status.PROVEN
+    assert (together.price, together.supply, together.proven) == (
+        alone.price,
+        alone.supply,
+        alone.proven,
+    )
+    assert {name != threading.main_thread().name for name in begun} == {True}
+
+
+def test_it_does_not_matter_which_core_is_faster(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Threads that wait now and then, differently each time, and the same is asked and found."""
+    problem = pipeline.read_problem(None, JOBS[0][0], JOBS[0][1])
+    monkeypatch.setattr(searching, "SHORT", 0)
+    rng = random.Random(7)
+    told(monkeypatch, lambda: time.sleep(rng.choice((0.0, 0.0, 0.02, 0.1))))
+    runs = []
+    for _ in range(3):
+        engine = the_engine(problem)
+        found = engine.run()
+        assert found.closed and found.best is not None
+        runs.append((found.best.design, found.asked, engine.refuted, engine.questions.runs))
+    assert runs[0] == runs[1] == runs[2]
+
+
+def told(monkeypatch: pytest.MonkeyPatch, wait: Callable[[], None]) -> list[str]:
+    """Return the threads, to be filled, in which questions are begun; each begins with `wait`."""
+    begin, threads = Questions.begin, list[str]()
+
+    def slowly(self: Questions, items: tuple[int, ...]) -> Any:
+        work = begin(self, items)
+
+        def after(stopped: Callable[[], bool]) -> Begun:
+            threads.append(threading.current_thread().name)
+            wait()
+            return work(stopped)
+
+        return after
+
+    monkeypatch.setattr(Questions, "begin", slowly)
+    return threads
+
+
+def test_what_is_ruled_out_meanwhile_is_not_the_answer() -> None:
+    """Neither a wiring that was ruled out after the question was put, nor before the answer."""
+    problem = pipeline.read_problem(None, "lamp while hot and damp", "starter")
+    engine = the_engine(problem)
+    needed = engine.needed()
+    assert needed is not None
+    lists = engine.catalogue.in_order(needed, problem.objectives)
+    parts_list = next(x for x in lists if engine.questions.working(x))
+    questions, seen = engine.questions, []
+    while True:
+        work = questions.begin(parts_list.items)
+        begun = work(lambda: False)
+        working = questions.working(parts_list, begun=begun)
+        if not isinstance(working, Working):
+            break
+        bare = questions.bare(working)
+        assert bare not in seen
+        seen.append(bare)
+        late = questions.begin(parts_list.items)
+        questions.excluded.append(bare)
+        again = questions.working(parts_list, begun=begun)
+        assert again is False or (again and questions.bare(again) not in seen)
+        early = late(lambda: False)
+        assert early.live._excluded == len(questions.excluded) - 1
+    # Two sensors in a row, either first, and nothing else.
+    assert working is False and len(seen) == 2
+    assert questions.working(parts_list, begun=questions.begin(parts_list.items)(lambda: True)) is (
+        False
+    )
+
+
+def test_what_nobody_waits_for_is_told_to_end() -> None:
+    ended = []
+
+    def question(items: tuple[int, ...]) -> Callable[[Callable[[], bool]], int]:
+        def work(stopped: Callable[[], bool]) -> int:
+            while items[0] > 1 and not stopped():
+                time.sleep(0.01)
+            ended.append(items[0])
+            return items[0]
+
+        return work
+
+    began = time.monotonic()
+    with Beside(question) as beside:
+        beside.ask([(1,), (2,), (3,), (4,)])
+        assert beside.answer((1,), lambda: False) == 1
+        assert beside.answer((2,), lambda: True) is None
+    assert sorted(ended) == [1, 2, 3] and time.monotonic() - began < 5

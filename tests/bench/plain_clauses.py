@@ -12,9 +12,10 @@ import time
 from collections.abc import Sequence
 from graphlib import TopologicalSorter
 
+from plain_jobs import Job, PlainAnswer, Settings, Wires
 from plain_rules import grounded
 from second_solver import Clauses
-from whole_question import Least, Question, descend
+from whole_question import Question, descend
 
 
 class Completion:
@@ -105,10 +106,23 @@ class Completion:
             self.clauses += [[-ahead[u, v], -ahead[v, w], ahead[u, w]] for w in nodes]
 
 
-def solve_clauses(seconds: float) -> Least:
-    """Ground, complete and descend within about `seconds` of solving, sharing priced."""
+def solve_clauses(
+    job: Job,
+    offered: str,
+    explicit: bool,
+    seconds: float,
+    fixed: tuple[Wires, Settings] | None = None,
+) -> PlainAnswer:
+    """Ground, complete and descend within about `seconds` of solving."""
     began = time.perf_counter()
     seen = Completion()
-    grounded(False, observer=seen)
-    least = descend(seen.question(), seconds)
-    return Least(least.price, least.proven, time.perf_counter() - began)
+    grounded(job, offered, explicit, fixed, observer=seen)
+    question = seen.question()
+    building = time.perf_counter() - began
+    least = descend(question, seconds)
+    if least.proven:
+        status = "INFEASIBLE" if least.price is None else "OPTIMAL"
+    else:
+        status = "UNKNOWN" if least.price is None else "FEASIBLE"
+    bound = (least.price or 0) if least.proven else 0
+    return PlainAnswer(status, least.price, bound, building)

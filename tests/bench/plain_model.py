@@ -1,10 +1,15 @@
-"""The main scenario as a plain CP-SAT model: every splitting part and every second is modelled.
+"""A job as a plain CP-SAT model: every splitting part and every second is modelled.
 
 The obvious formulation, for comparison only. Parts that may be used, a Boolean for each wire, an
 amount of units for each terminal, and one copy of the circuit's state for each settling step of
 each second of a run. Splitting parts can also be left out and priced by the number of branches,
 as the search does it. It shares no code with the package. It is even given less to do: one run of
 the inputs, where the real search needs several and an exact check.
+
+Branches may be priced where there are joints, too. Without splitting parts each input hangs on one
+output; whatever parts split an output n times add n - 1 outlets, a tap-off one for 2 coins, a
+divider at most two for 3, so no design costs less. And any tree of them works where the supply has
+units enough: what a joint hands on is the least of what reaches it, so it grows with the supply.
 """
 
 from __future__ import annotations
@@ -15,52 +20,21 @@ from itertools import pairwise
 from typing import Any
 
 from ortools.sat.python import cp_model
+from plain_jobs import (
+    SENSING,
+    SHAPES,
+    SPLITTING,
+    STEPS,
+    Job,
+    Levels,
+    Offer,
+    PlainAnswer,
+    Settings,
+    Wires,
+    contracted,
+)
 
-STEPS = 6
-"""Settling steps in each second."""
-UNITS = 12
-"""Most units on any terminal."""
-HORIZON = 80
-"""Seconds in the run."""
-TIMES = (10, 40, 50, 60)
-"""Seconds a timer can be set to: those that the search offers for this scenario."""
-EVENTS = {
-    0: {"master": True, "night": True},
-    20: {"night": False},
-    63: {"master": False},
-    66: {"master": True},
-}
-"""What the inputs do, by second. At 63 the pump runs and has to stop at once."""
-
-SHAPES = {
-    "switch": (["in"], [], ["out"]),
-    "twilight-switch": (["in"], [], ["out"]),
-    "relay-break": (["in"], ["coil"], ["out"]),
-    "pulse-timer": (["in"], ["start"], ["out"]),
-    "tap-off": (["in"], [], ["branch", "rest"]),
-    "divider": (["in"], [], ["out1", "out2", "out3"]),
-    "load": (["in"], [], []),
-}
-OFFERS = {
-    "switch": (1, 2),
-    "twilight-switch": (1, 5),
-    "relay-break": (2, 4),
-    "pulse-timer": (2, 8),
-    "tap-off": (3, 2),
-    "divider": (3, 3),
-}
-"""Most of each type, and its price (those of the kit `starter`)."""
-SPLITTING = ("tap-off", "divider")
-LOADS = ("pump", "light", "heater")
-
-Wires = set[tuple[str, str]]
-"""Wires as ("part:output", "part:input")."""
-
-
-def wanted(levels: dict[str, bool], second: int, since: int) -> dict[str, bool]:
-    """Return what each load must do; `since` is the second at which the master was closed."""
-    pump = levels["master"] and (second - since) % 60 < 10
-    return {"pump": pump, "light": True, "heater": levels["night"]}
+POSITIONED = ("relay-make", "relay-break", "bistable-relay")
 
 
 @dataclass
@@ -71,29 +45,36 @@ class PlainModel:
     price of so many branches, and there are no splitting parts and no amounts.
     """
 
-    explicit: bool = True
+    job: Job
+    offered: str
+    explicit: bool
     model: Any = field(default_factory=cp_model.CpModel)
     parts: dict[str, str] = field(default_factory=dict)
     """Part name to type."""
+    offers: dict[str, Offer] = field(default_factory=dict)
+    """Part name to what it is offered as; loads are not in it."""
     used: dict[str, Any] = field(default_factory=dict)
     wires: dict[tuple[str, str], Any] = field(default_factory=dict)
     settings: dict[str, Any] = field(default_factory=dict)
     """Timer name to seconds, tap-off name to units."""
+    options: dict[str, Any] = field(default_factory=dict)
+    """Part name to whether it is set to the first of its options, where it has a choice."""
     price: Any = 0
 
     def __post_init__(self) -> None:
         true = self.true = self.model.new_constant(1)
-        for kind, (most, price) in OFFERS.items():
-            if kind in SPLITTING and not self.explicit:
+        for offer in self.job.offers[self.offered]:
+            if offer.kind in SPLITTING and not self.explicit:
                 continue
-            names = [f"{kind} {number + 1}" for number in range(most)]
-            for name in names:
-                self.parts[name] = kind
+            for name in offer.names:
+                self.parts[name], self.offers[name] = offer.kind, offer
                 self.used[name] = self.model.new_bool_var(name)
-                self.price += price * self.used[name]
-            for first, second in pairwise(names):
+                self.price += offer.price * self.used[name]
+                if offer.options:
+                    self.options[name] = self.model.new_bool_var("")
+            for first, second in pairwise(offer.names):
                 self.model.add_implication(self.used[second], self.used[first])
-        for load in LOADS:
+        for load in self.job.loads:
             self.parts[load], self.used[load] = "load", true
         self._wiring()
         if self.explicit:
@@ -141,17 +122,19 @@ class PlainModel:
 
     def _amounts(self) -> None:
         model = self.model
-        reach = {i: model.new_int_var(0, UNITS, "") for i in self.inputs}
-        hand_on = {o: model.new_int_var(0, UNITS, "") for o in self.outputs}
+        reach = {i: model.new_int_var(0, self.job.units, "") for i in self.inputs}
+        hand_on = {o: model.new_int_var(0, self.job.units, "") for o in self.outputs}
         for target in self.inputs:
             for source in self.outputs:
                 same = reach[target] == hand_on[source]
                 model.add(same).only_enforce_if(self.wire(source, target))
-            if target in self.control or self.parts[target[0]] == "load":
+            if target in self.control:
                 model.add(reach[target] >= 1).only_enforce_if(self.used[target[0]])
+            elif target[0] in self.job.loads:
+                model.add(reach[target] >= self.job.loads[target[0]])
         for name, kind in self.parts.items():
             if kind == "tap-off":
-                setting = self.settings[name] = model.new_int_var(1, UNITS, "")
+                setting = self.settings[name] = model.new_int_var(1, self.job.units, "")
                 branch, rest = hand_on[name, "branch"], hand_on[name, "rest"]
                 model.add_min_equality(branch, [setting, reach[name, "in"]])
                 model.add(branch + rest == reach[name, "in"])
@@ -165,11 +148,14 @@ class PlainModel:
                         connected.append(~self.feeds[outputs[count]])
                     for number, output in enumerate(outputs[:count], start=1):
                         # Output i of m gets ceil((n - i + 1) / m) = floor((n - i + m) / m).
-                        share = model.new_int_var(0, UNITS + 1, "")
+                        share = model.new_int_var(0, self.job.units + 1, "")
                         model.add_division_equality(
                             share, reach[name, "in"] + (count - number), count
                         )
                         model.add(hand_on[output] == share).only_enforce_if(connected)
+            elif kind == "joint":
+                sides = [reach[name, "in1"], reach[name, "in2"]]
+                model.add_min_equality(hand_on[name, "out"], sides)
             elif kind != "load":
                 model.add(hand_on[name, "out"] == reach[name, "in"])
 
@@ -189,23 +175,17 @@ class PlainModel:
         return self._or(self._and(a, ~b), self._and(~a, b))
 
     def _run(self) -> None:
-        model = self.model
+        model, loads = self.model, self.job.loads
         timers = [n for n, kind in self.parts.items() if kind == "pulse-timer"]
-        relays = [n for n, kind in self.parts.items() if kind == "relay-break"]
+        relays = [n for n, kind in self.parts.items() if kind in POSITIONED]
         for name in timers:
-            domain = cp_model.Domain.from_values(TIMES)
+            domain = cp_model.Domain.from_values(self.job.times)
             self.settings[name] = model.new_int_var_from_domain(domain, "")
         contact = dict.fromkeys((*timers, *relays), ~self.true)
         seen = dict.fromkeys(timers, ~self.true)
         age: dict[str, Any] = dict.fromkeys(timers, 0)
-        levels = {"master": False, "night": False}
-        before: dict[str, bool] = dict.fromkeys(LOADS, False)
-        since = 0
-        for second in range(HORIZON):
-            change = EVENTS.get(second, {})
-            levels.update(change)
-            since = second if change.get("master") else since
-            now = wanted(levels, second, since)
+        before: Levels = dict.fromkeys(loads, False)
+        for levels, now in self.job.course():
             due = {}
             for name in timers:
                 up = model.new_bool_var("")
@@ -216,12 +196,12 @@ class PlainModel:
             seen_loads: list[dict[str, Any]] = []
             for step in range(STEPS):
                 live = self._evaluate(contact, levels)
-                seen_loads.append({load: live[load, "in"] for load in LOADS})
+                seen_loads.append({load: live[load, "in"] for load in loads})
                 expired = due if step == 0 else dict.fromkeys(timers, ~self.true)
                 contact, seen, moved = self._step(live, contact, seen, expired, started)
                 if step == STEPS - 1:
                     model.add_bool_and([~literal for literal in moved])
-            for load in LOADS:
+            for load in loads:
                 line = [found[load] for found in seen_loads]
                 good = [v if now[load] else ~v for v in line]
                 model.add_bool_and([good[-1]] if before[load] != now[load] else good)
@@ -230,12 +210,12 @@ class PlainModel:
             before = now
             for name in timers:
                 anew = self._or(*started[name])
-                older = model.new_int_var(0, HORIZON, "")
+                older = model.new_int_var(0, self.job.horizon, "")
                 model.add(older == 0).only_enforce_if(anew)
                 model.add(older == age[name] + 1).only_enforce_if(~anew)
                 age[name] = older
 
-    def _evaluate(self, contact: dict[str, Any], levels: dict[str, bool]) -> dict[Any, Any]:
+    def _evaluate(self, contact: dict[str, Any], levels: Levels) -> dict[Any, Any]:
         model = self.model
         live: dict[Any, Any] = {target: model.new_bool_var("") for target in self.inputs}
         for name in self.parts:
@@ -247,11 +227,15 @@ class PlainModel:
             kind = self.parts.get(name, "supply")
             if kind == "supply":
                 out = self.true
-            elif kind in ("tap-off", "divider"):
+            elif kind in SPLITTING:
                 out = live[name, "in"]
-            elif kind in ("switch", "twilight-switch"):
-                closed = levels["master" if kind == "switch" else "night"]
-                out = live[name, "in"] if closed else ~self.true
+            elif kind == "joint":
+                out = self._or(live[name, "in1"], live[name, "in2"])
+            elif kind in SENSING:
+                # The first option closes with the input, the other one opens with it.
+                first = self.options.get(name, self.true)
+                closed = first if levels[self.offers[name].input] else ~first
+                out = self._and(live[name, "in"], closed)
             else:
                 state = ~contact[name] if kind == "relay-break" else contact[name]
                 out = self._and(live[name, "in"], state)
@@ -273,8 +257,15 @@ class PlainModel:
         only in a step in which nothing else moves, or as the timer's own time is up."""
         new, new_seen, moved = {}, {}, list(due.values())
         for name, kind in self.parts.items():
-            if kind == "relay-break":
-                new[name] = live[name, "coil"]
+            if kind in POSITIONED:
+                if kind == "bistable-relay":
+                    set_, free = live[name, "set"], ~live[name, "reset"]
+                    wins = self._or(self.options[name], free)
+                    new[name] = self._or(
+                        self._and(set_, wins), self._and(contact[name], free)
+                    )
+                else:
+                    new[name] = live[name, "coil"]
                 moved.append(self._differ(contact[name], new[name]))
             elif kind == "pulse-timer":
                 moved.append(self._and(~live[name, "in"], self._or(contact[name], seen[name])))
@@ -293,49 +284,33 @@ class PlainModel:
             moved += [start, self._differ(contact[name], new[name])]
         return new, new_seen, moved
 
-    def fix(self, wires: Wires, settings: dict[str, int]) -> None:
+    def fix(self, wires: Wires, settings: Settings) -> None:
         """Allow exactly these wires and settings: whether the model accepts a given design."""
+        assert wires <= self.wires.keys(), wires - self.wires.keys()
         for key, variable in self.wires.items():
             self.model.add(variable == int(key in wires))
         for name, value in settings.items():
             if name in self.settings:
                 self.model.add(self.settings[name] == value)
-
-
-def contracted(wires: Wires) -> Wires:
-    """Return the wires without splitting parts: each input at the output that feeds it at last."""
-    behind = {target.rpartition(":")[0]: source for source, target in wires}
-    found = set()
-    for first, target in wires:
-        source = first
-        while source.startswith(SPLITTING):
-            source = behind[source.rpartition(":")[0]]
-        if not target.startswith(SPLITTING):
-            found.add((source, target))
-    return found
-
-
-@dataclass(frozen=True)
-class PlainAnswer:
-    """What the plain model came to; `seconds` are those of building and solving."""
-
-    status: str
-    price: int | None
-    bound: int
-    seconds: float
+            elif name in self.options:
+                first = self.offers[name].options[0]
+                self.model.add(self.options[name] == int(value == first))
 
 
 def solve_plain(
+    job: Job,
+    offered: str,
+    explicit: bool,
     seconds: float,
-    fixed: tuple[Wires, dict[str, int]] | None = None,
-    explicit: bool = True,
+    fixed: tuple[Wires, Settings] | None = None,
 ) -> PlainAnswer:
     """Build and solve the model within about `seconds` of solving, on two workers."""
     began = time.perf_counter()
-    plain = PlainModel(explicit)
+    plain = PlainModel(job, offered, explicit)
     if fixed is not None:
         wires, settings = fixed
         plain.fix(wires if explicit else contracted(wires), settings)
+    building = time.perf_counter() - began
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
     solver.parameters.max_time_in_seconds = seconds
@@ -346,5 +321,5 @@ def solve_plain(
         solver.status_name(status),
         round(solver.objective_value) if found else None,
         round(solver.best_objective_bound),
-        time.perf_counter() - began,
+        building,
     )

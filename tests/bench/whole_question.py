@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from plain_model import OFFERS
+from plain_jobs import MAIN
 from second_solver import Clauses, at_most, clauses_of
 
 from synth.pipeline import read_problem
@@ -55,7 +55,7 @@ def _none(*words: Any) -> Any:
 
 
 def whole_question(goals: Path) -> Question:
-    """Return the question of all parts lists of the plain model, `plain_model.OFFERS`."""
+    """Return the question of all parts lists of the plain model, those that fit the answer."""
     problem = read_problem(str(goals), None, None)
 
     def fan_out(number: int) -> int | None:
@@ -64,7 +64,7 @@ def whole_question(goals: Path) -> Question:
     tools = Tools(_none, _none, _none, fan_out)
     catalogue = Catalogue(problem, lambda extra: 0)
     questions = Questions(problem, catalogue, tools, Progress(), 1)
-    counts = {kind: most for kind, (most, _) in OFFERS.items()}
+    counts = {offer.kind: offer.most for offer in MAIN.offers["fitting"]}
     items = [
         index
         for index, (part, _) in enumerate(catalogue.offers)

@@ -284,6 +284,21 @@ class PlainModel:
             moved += [start, self._differ(contact[name], new[name])]
         return new, new_seen, moved
 
+    def order(self) -> None:
+        """Like parts in the order of their settings, and none that could be left out."""
+        model = self.model
+        for offer in self.job.offers[self.offered]:
+            for first, second in pairwise(offer.names):
+                if offer.kind == "pulse-timer":
+                    model.add(self.settings[first] <= self.settings[second])
+                elif offer.options:
+                    model.add_implication(self.options[second], self.options[first])
+        for name, kind in self.parts.items():
+            wires = [[self.wire(o, i) for i in self.inputs] for o in self.outputs if o[0] == name]
+            # A splitting part that feeds one input only splits nothing.
+            for found in wires[:2] if kind in SPLITTING else wires:
+                model.add_bool_or([~self.used[name], *found])
+
     def fix(self, wires: Wires, settings: Settings) -> None:
         """Allow exactly these wires and settings: whether the model accepts a given design."""
         assert wires <= self.wires.keys(), wires - self.wires.keys()
@@ -307,7 +322,9 @@ def solve_plain(
     """Build and solve the model within about `seconds` of solving, on two workers."""
     began = time.perf_counter()
     plain = PlainModel(job, offered, explicit)
-    if fixed is not None:
+    if fixed is None:
+        plain.order()
+    else:
         wires, settings = fixed
         plain.fix(wires if explicit else contracted(wires), settings)
     building = time.perf_counter() - began

@@ -26,9 +26,10 @@ def answer(
 
         return solve_plain(*asked)
     if solver == "clingo":
-        from plain_rules import OPTIONS, solve_rules
+        from plain_rules import OPTIONS, WHOLE_OPTIONS, solve_rules
 
-        return solve_rules(*asked, options=(*OPTIONS, "--rand-freq=0.01", f"--seed={seed}"))
+        best = WHOLE_OPTIONS if offered == "whole kit" else OPTIONS
+        return solve_rules(*asked, options=(*best, "--rand-freq=0.01", f"--seed={seed}"))
     from plain_clauses import solve_clauses
 
     return solve_clauses(*asked)

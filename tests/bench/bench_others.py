@@ -51,7 +51,7 @@ BUILDING = 600.0
 """Seconds beyond those of solving after which a plain formulation is ended."""
 SOLVERS = ("CP-SAT", "clingo", "Glucose")
 SEEDS = (1, 2, 3)
-"""clingo's time hangs on luck, so it runs three times where it finishes."""
+"""Where they finish, the time of CP-SAT and clingo hangs on luck, so these run three times."""
 
 
 @pytest.fixture
@@ -122,7 +122,7 @@ def asked(
     job: Job, offered: str, sharing: str, solver: str, seconds: float
 ) -> Iterator[tuple[Ran, PlainAnswer]]:
     """Give runs of a plain formulation; none after the first that is not proven."""
-    for seed in SEEDS if solver == "clingo" else SEEDS[:1]:
+    for seed in SEEDS[:1] if solver == "Glucose" else SEEDS:
         words = (job.name, offered, sharing, solver, f"{seconds:g}", str(seed))
         ran = run(*words, limit=seconds + BUILDING, command=PLAIN)
         assert ran.code == 0, ran.output

@@ -24,7 +24,7 @@ def answer(
     if solver == "CP-SAT":
         from plain_model import solve_plain
 
-        return solve_plain(*asked)
+        return solve_plain(*asked, seed=seed)
     if solver == "clingo":
         from plain_rules import OPTIONS, WHOLE_OPTIONS, solve_rules
 

@@ -261,3 +261,13 @@ def test_symptoms_and_runs_are_told_in_whole_sentences(folder: Path) -> None:
     assert "power cut" not in (out / "08-timing.md").read_text(encoding="utf-8")
     plain = packed(folder, "lamp-again", LAMP)
     assert "power cut" in (plain / "08-timing.md").read_text(encoding="utf-8")
+
+
+def test_the_card_says_what_all_of_it_rests_on(folder: Path) -> None:
+    goals = (
+        "goals: [lamp while hall door is open]\n"
+        "known: [supply never fails, hall door is always open]\n"
+    )
+    card = (packed(folder, "hall", goals) / "01-card.md").read_text(encoding="utf-8")
+    rests = "only as long as the supply never fails and 'hall door' holds all the time."
+    assert f"All this holds {rests}" in " ".join(card.split())

@@ -60,7 +60,7 @@ def card(job: Job) -> Sheet:
               "with date and name, and carry it over into the pack."),
     ]
     if steady:
-        blocks.insert(-1, Words(f"Built on the promise that {listed(_promises(job))}."))
+        blocks.insert(-1, Words(f"All this holds only as long as {listed(_promises(job))}."))
     return Sheet(1, "card", f"Card: {job.problem.title or 'this circuit'}", tuple(blocks))
 
 
@@ -84,9 +84,12 @@ def _further_assumptions(job: Job) -> list[str]:
 
 
 def _promises(job: Job) -> list[str]:
+    lasting = [(item.name, item.steady) for item in job.problem.inputs if item.steady is not None]
     return [
-        f"'{say_level(job, item.name, item.steady)}' always holds"
-        for item in job.problem.inputs if item.steady is not None
+        "the supply never fails" if name == "supply" and level
+        else f"it is always {say_level(job, name, level)}" if job.kind(name) is InputKind.NIGHT
+        else f"{say_while(job, name, level).removeprefix('while ')} all the time"
+        for name, level in lasting
     ]
 
 

@@ -150,3 +150,21 @@ def test_bounds_speak_of_joining_only_where_there_are_joints(
     shared = [line for line in bounds if "power shared out by tap-offs and dividers" in line]
     assert len(shared) == 1 and ("not joined again" in shared[0]) is told
     assert not any("without joints" in line for line in bounds)
+
+
+def test_a_supply_that_never_fails_is_named_where_it_helps(tmp_path: Path) -> None:
+    """A lamp toggled by an impulse relay alone keeps its position through a power cut: to start
+    afresh takes more than a short search finds. What is advised is done, and proven."""
+    hint = "'supply never fails' under 'known'"
+    goals = "kit: full\ngoals: [lamp toggled by button]\n"
+    file = tmp_path / "toggle.yaml"
+    file.write_text(goals, encoding="utf-8")
+    assert hint in told(str(file), "--time-limit", "0.5")
+    problem = pipeline.read_problem(None, "lamp while hot", "full")
+    assert not any(hint in line for line in what_may_help(problem))
+    file.write_text(goals + "known: [supply never fails]\n", encoding="utf-8")
+    problem = pipeline.read_problem(str(file), None, None)
+    assert not any(hint in line for line in what_may_help(problem))
+    outcome = pipeline.plan(problem)
+    # An impulse relay for 7 coins, a push button and a tap-off for 2 each.
+    assert outcome.status is Status.PROVEN and outcome.price == 11

@@ -171,6 +171,12 @@ def what_may_help(
             f"what is known of {', '.join(free)}: under 'known', how long each lasts at least, or "
             "that some are never on together"
         )
+    cuts = any(item.name == "supply" and item.steady is None for item in problem.inputs)
+    if cuts and problem.machine.nodes:
+        helps.append(
+            "'supply never fails' under 'known', where a power cut may leave things wrong: to "
+            "start afresh after each takes parts"
+        )
     timed = any(p.times is not None and p.type.value == "recycler" for p in problem.kit.parts)
     if problem.times and not timed:
         helps.append("a kit with more kinds of timers, such as --kit full: fewer parts will do")

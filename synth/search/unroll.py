@@ -10,7 +10,7 @@ nothing more is asked of it, so the grid is no bound on the designs that can be 
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -104,6 +104,8 @@ class Unrolled:
         started: dict[int, list[int]] = {i: [] for i in self.clocks}
         steps: list[list[int]] = []
         differs: list[int] = []
+        begin, closed = self.state, list[int]()
+        follows: list[tuple[int, ...]] = []
         for step in range(len(point.order) + self.depth):
             first = step == 0
             if not first or changed:
@@ -111,6 +113,9 @@ class Unrolled:
             steps.append([self.live_in[i, "in"] for i, s in self._loads()])
             waiting = self._held_back(index, step)
             self.state, differs = self._step(due if first else {}, started, waiting)
+            if not changed:
+                follows += [(-edge, *closed) for edge in self._edges(started)]
+                closed += self._closed(begin)
         self.escaped = formula.either([self.escaped, *stray])
         if point.order:
             # Of other orders than all together it is only asked where they end, if they do so soon.
@@ -118,6 +123,10 @@ class Unrolled:
         unless = [] if self.escaped == -self.true else [self.escaped]
         for literal in differs if not point.order else ():
             formula.add(-literal, *unless)
+        if not changed and before is not None:
+            rises = any(now > old for old, now in zip(before.loads, point.loads, strict=True))
+            for clause in (*follows, *([tuple(closed)] if rises else ())):
+                formula.add(*clause, *unless)
         self._oblige(index, steps)
         for i in self.clocks:
             self._run(i, index, started[i])
@@ -433,6 +442,27 @@ class Unrolled:
             elif slot.kind in (PartType.ON_DELAY, PartType.RECYCLER):
                 found.append(self.state[i].running)
         return found
+
+    def _closed(self, begin: Mapping[int, Memory]) -> list[int]:
+        """Return literals: this part has closed a contact though nothing went live before.
+
+        While no input changes, power reaches nothing anew before such a part closes. Proof, step by
+        step: until then all that is closed was so when the instant began, so all that is live was
+        live. What closes otherwise does it because its coil or start has become live.
+        """
+        found: list[int] = []
+        for i, slot in enumerate(self.wiring.slots):
+            was, now = begin[i].contact, self.state[i].contact
+            if slot.kind in (PartType.RELAY_BREAK, PartType.RELAY_CHANGEOVER):
+                found.append(self._both(was, -now))
+            elif slot.kind in (PartType.BISTABLE, PartType.ON_DELAY, PartType.RECYCLER):
+                found.append(self._both(-was, now))
+        return found
+
+    def _edges(self, started: Mapping[int, Sequence[int]]) -> list[int]:
+        """Return literals: in the last step this pulse timer saw its start go live, and started."""
+        pulses = [i for i in started if self.wiring.slots[i].kind is PartType.PULSE]
+        return [started[i][-1] for i in pulses if started[i][-1] != -self.true]
 
     def _distinct(self, index: int) -> None:
         """Ask for another state than at the points before, while the same change is waited for.

@@ -254,7 +254,7 @@ def test_a_clash_of_two_goals_within_a_large_list(tmp_path: Path) -> None:
         return pipeline.plan(asked, None, seconds, gap=100.0)
 
     goals = load_goal_file(str(path))
-    found = clash_of(problem, _posed_alone(goals, problem), planned, 25.0)
+    found = clash_of(problem, _posed_alone(goals, problem), planned, 60.0)
     assert found.status is Status.IMPOSSIBLE
     assert sum(wish.kind is Kind.GOAL for wish in found.clash) <= 2
 

@@ -14,6 +14,13 @@ import pytest
 os.environ["SYNTH_CACHE"] = ""
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Let each of several processes begin with tests that stand side by side, which share what they
+    make once. (Not said for all runs: benchmarks run in one process and refuse to hear of more.)"""
+    if getattr(config.option, "dist", None) == "load":
+        config.option.dist = "worksteal"
+
+
 def pytest_collection_finish() -> None:
     """Leave the thousands of tests themselves out of every later search for garbage."""
     gc.collect()

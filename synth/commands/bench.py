@@ -31,13 +31,6 @@ Exit codes: 0 test times, 1 the design does not hold or the order cannot be kept
 """
 
 
-def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
-    """Refuse what is no number."""
-    if value != value:
-        raise click.BadParameter("must be a number")
-    return value
-
-
 def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> int | None:
     """Return a time in ticks."""
     if value is None:
@@ -57,7 +50,6 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
     "--factor",
     type=Number(min=1, max=1000),
     default=5.0,
-    callback=_number,
     show_default=True,
     help="Every test time is at least this many times the reaction.",
 )
@@ -93,7 +85,6 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
     "--time-limit",
     type=Number(min=0.1, max=86_400),
     default=60.0,
-    callback=_number,
     show_default=True,
     help="Seconds to search; then the best so far, honestly labelled.",
 )

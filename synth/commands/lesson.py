@@ -30,13 +30,6 @@ Ctrl-C stops the search and writes what there is.
 """
 
 
-def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
-    """Refuse a time limit that is no number."""
-    if value != value:
-        raise click.BadParameter("must be a number of seconds")
-    return value
-
-
 @click.command("lesson", help=HELP)
 @click.argument("goals", metavar="GOALS")
 @click.option("--out", metavar="FOLDER", required=True, help="Where the lesson is written.")
@@ -48,7 +41,6 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
     "--time-limit",
     type=Number(min=0.1, max=86_400),
     default=60.0,
-    callback=_number,
     show_default=True,
     help="Seconds to plan all stages together; what is checked, tried and drawn comes on top.",
 )

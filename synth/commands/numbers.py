@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
+
+Read = TypeVar("Read", int, float)
 
 
 class Number(click.FloatRange):
@@ -16,15 +19,7 @@ class Number(click.FloatRange):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Return the number; fail with what it has to be."""
-        assert self.min is not None and self.max is not None
-        try:
-            number = float(value)
-        except ValueError:
-            self.fail(f"'{value}' is no number", param, ctx)
-        # What is neither smaller nor larger ("nan") is for the option to refuse.
-        if number < self.min or number > self.max:
-            self.fail(f"{value} is not from {self.min:g} to {self.max:g}", param, ctx)
-        return number
+        return _within(self, float, value, param, ctx)
 
 
 class Whole(click.IntRange):
@@ -36,11 +31,23 @@ class Whole(click.IntRange):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> int:
         """Return the number; fail with what it has to be."""
-        assert self.min is not None and self.max is not None
-        try:
-            number = int(value)
-        except ValueError:
-            self.fail(f"'{value}' is no whole number", param, ctx)
-        if not self.min <= number <= self.max:
-            self.fail(f"{value} is not from {self.min} to {self.max}", param, ctx)
-        return number
+        return _within(self, int, value, param, ctx)
+
+
+def _within(
+    kind: Number | Whole,
+    read: Callable[[Any], Read],
+    value: Any,
+    param: click.Parameter | None,
+    ctx: click.Context | None,
+) -> Read:
+    assert kind.min is not None and kind.max is not None
+    try:
+        number = read(value)
+    except ValueError:
+        kind.fail(f"'{value}' is no {kind.name}", param, ctx)
+    if number != number:
+        kind.fail(f"'{value}' is no {kind.name}", param, ctx)  # "nan"
+    if not kind.min <= number <= kind.max:
+        kind.fail(f"{value} is not from {kind.min} to {kind.max}", param, ctx)
+    return number

@@ -27,13 +27,6 @@ Ctrl-C stops the search and shows what was found so far.
 """
 
 
-def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
-    """Refuse a time limit that is no number."""
-    if value != value:
-        raise click.BadParameter("must be a number of seconds")
-    return value
-
-
 @click.command("options", help=HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
@@ -62,7 +55,6 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
     "--time-limit",
     type=Number(min=0.1, max=86_400),
     default=60.0,
-    callback=_number,
     show_default=True,
     help="Seconds to search; then what was found so far, honestly labelled.",
 )

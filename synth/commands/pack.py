@@ -126,8 +126,6 @@ def command(
     """Write the pack; see HELP."""
     from synth import pipeline
 
-    if time_limit != time_limit:
-        raise click.BadParameter("must be a number of seconds", param_hint="--time-limit")
     if tank is not None and not flows:
         raise click.UsageError("--tank says nothing without a --flow out of it")
     is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))

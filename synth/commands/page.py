@@ -51,8 +51,6 @@ def command(
     """Write the page; see HELP."""
     from synth import pipeline
 
-    if time_limit != time_limit:
-        raise click.BadParameter("must be a number of seconds", param_hint="--time-limit")
     is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
     file, text = (goals, None) if is_file else (None, goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)

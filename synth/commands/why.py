@@ -33,13 +33,6 @@ ALONE = 0.5
 """The share of the time limit that is spent at most on parts of the job by themselves."""
 
 
-def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> float:
-    """Refuse a time limit that is no number."""
-    if value != value:
-        raise click.BadParameter("must be a number of seconds")
-    return value
-
-
 @click.command("why", help=HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
@@ -57,7 +50,6 @@ def _number(ctx: click.Context, parameter: click.Parameter, value: float) -> flo
     "--time-limit",
     type=Number(min=0.1, max=86_400),
     default=60.0,
-    callback=_number,
     show_default=True,
     help="Seconds; then what there is, labelled. With --bound as long again to plan, and half as "
     "long for parts of the job by themselves.",

@@ -492,6 +492,13 @@ REFUSED = [
      "cannot both be asked", "", 54),
     ("pump always, lamp while pmp is on", "'pmp' is not known", "'pump'", 25),
     ("x while nigth", "'nigth' is not known", "'night'", 9),
+    ("x 1 s of every 5 s, only whlie dry", "'whlie dry' is not known", "'while dry'?", 26),
+    ("x at night and whlie cold", "'whlie cold' is not known", "'while cold'?", 16),
+    ("x 1 s of every 5 s, only unles dry", "'unles dry' is not known", "'unless dry'?", 26),
+    ("x while hot adn damp", "'hot adn damp' is not known", "'hot and damp'?", 9),
+    ("x while hot or nto damp", "'nto damp' is not known", "'not damp'? If not, declare", 16),
+    ("x adn y at night", "'x adn y' is not known", "'x and y'? If not, declare 'x adn y' under "
+     "'loads'", 1),
     ("x toggled by b, y switched from b and c", "'b' is a push-button in goal 1 and a switch",
      "declare it", 33),
     ("x always, y toggled by x", "'x' is a load", "", 24),
@@ -545,3 +552,18 @@ class TestRefused:
             posed("x at night", kit)
         with pytest.raises(GoalError, match="asks for 'master', but the kit 'slow' has no switch"):
             posed("x always, master cutoff", kit)
+
+
+@pytest.mark.parametrize(
+    "name", ["hand switch", "white door", "ro tank", "hen house door", "sand box", "nether lid"]
+)
+def test_names_near_a_word_that_joins_are_names(name: str) -> None:
+    """A letter in place of another, and one more at the front, make words of their own."""
+    problem = pose(goals_from_text(f"x while {name} is on, {name} lamp always"), FULL)
+    assert name in {item.name for item in problem.inputs}
+
+
+def test_a_name_that_looks_misspelt_may_be_declared() -> None:
+    goals = "inputs: {adn valve: sensor}\nloads: {nad pump: 1}\ngoals: [nad pump while adn valve]"
+    problem = pose(parse_goal_file(goals, "x"), FULL)
+    assert [r.load for r in problem.requirements] == ["nad pump"]

@@ -45,6 +45,8 @@ _EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight")
 _SPELT_AS_SPOKEN = {"nite": NIGHT, "nites": NIGHT, "nitetime": NIGHT, "daylite": "daylight"}
 _STATES = ("pressed", "released", "closed", "reached")
 """Words behind a name, often after 'is', that misspelt would be taken for a part of it."""
+_JOINING = ("while", "when", "unless", "never", "and", "not")
+"""Words before a name, or between two, that misspelt would be taken for a part of it."""
 
 
 @dataclass
@@ -167,6 +169,7 @@ def _find_loads(goal_list: GoalList, names: Names, declared: Mapping[str, object
                     raise GoalError(
                         f"'{load}' is not among the loads", goal.place, f"did you mean '{near[0]}'?"
                     )
+                _refuse_meant(load, goal.place, "loads", _joined_otherwise(load))
                 names.loads[load] = 1
                 names.unsaid.append(load)
     for item in goal_list.loads:
@@ -261,27 +264,51 @@ def a_kind(kind: InputKind) -> str:
 def _refuse_misspelt(item: Is, names: Names, declared: list[str]) -> None:
     """Refuse an undeclared input whose name is a known word with one slip of the hand."""
     *before, last = item.name.split(" ")
-    states = _STATES if before else ()
     meant = [_SPELT_AS_SPOKEN[item.name]] if item.name in _SPELT_AS_SPOKEN else []
-    meant += [" ".join((*before, state)) for state in states if _one_slip(last, state)]
-    for word in (*meant, *_EASILY_MISSPELT, *names.loads, *declared):
-        if word in meant or _one_slip(item.name, word):
-            raise GoalError(
-                f"'{item.name}' is not known",
-                item.place,
-                f"did you mean '{word}'? If not, declare '{item.name}' under 'inputs'",
-            )
+    meant += [" ".join((*before, s)) for s in _STATES if before and _one_slip(last, s)]
+    meant += _joined_otherwise(item.name)
+    known = (*_EASILY_MISSPELT, *names.loads, *declared)
+    meant += [word for word in known if _one_slip(item.name, word)]
+    _refuse_meant(item.name, item.place, "inputs", meant)
+
+
+def _refuse_meant(name: str, place: Place, section: str, meant: list[str]) -> None:
+    """Refuse an undeclared name that is likely to be a slip, if there is anything `meant` by it."""
+    if meant:
+        raise GoalError(
+            f"'{name}' is not known",
+            place,
+            f"did you mean '{meant[0]}'? If not, declare '{name}' under '{section}'",
+        )
+
+
+def _joined_otherwise(name: str) -> list[str]:
+    """Return what a name of several words is with one of them put right that joins others."""
+    words = name.split(" ")
+    return [
+        " ".join((*words[:at], right, *words[at + 1 :]))
+        for at, word in enumerate(words[:-1])
+        for right in _JOINING
+        if _one_slip(word, right) or _swapped(word, right)
+    ]
 
 
 def _one_slip(word: str, other: str) -> bool:
     """Return whether `word` is `other` with two letters swapped, one too many or one missing."""
-    if word == other or len(other) < 4 or abs(len(word) - len(other)) > 1:
+    if len(other) < 4 or abs(len(word) - len(other)) > 1:
         return False
     if len(word) == len(other):
-        at = next(i for i, (a, b) in enumerate(zip(word, other, strict=True)) if a != b)
-        return word == other[:at] + other[at + 1 : at + 2] + other[at] + other[at + 2 :]
+        return _swapped(word, other)
     longer, shorter = (word, other) if len(word) > len(other) else (other, word)
     if longer[-1].isdigit() or longer[0] != shorter[0]:
         # 'float2' beside 'float', and 'stop' beside 'top', are names of their own.
         return False
     return any(longer[:i] + longer[i + 1 :] == shorter for i in range(len(longer)))
+
+
+def _swapped(word: str, other: str) -> bool:
+    """Return whether `word` is `other` with two letters swapped that stand side by side."""
+    return word != other and any(
+        word == other[:at] + other[at + 1] + other[at] + other[at + 2 :]
+        for at in range(len(other) - 1)
+    )

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from synth.design import Design
 from synth.parts.behaviour import PartType
+from synth.wording import counted
 
 
 class Measure(StrEnum):
@@ -85,5 +86,4 @@ def parts_in_words(design: Design) -> str:
     >>> parts_in_words(Design("any", (), ()))
     '0 parts beside the supply and the loads'
     """
-    number = parts_counted(design)
-    return f"{number} part{'' if number == 1 else 's'} beside the supply and the loads"
+    return f"{counted(parts_counted(design), 'part')} beside the supply and the loads"

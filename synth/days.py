@@ -16,6 +16,7 @@ from itertools import islice, product
 from synth.problem import InputKind, OutsideInput, Problem
 from synth.signals import SignalMachine, inputs_of, loads_of
 from synth.ticks import format_duration
+from synth.wording import listed
 
 DAY = 86_400_000
 HOUR = 3_600_000
@@ -337,7 +338,7 @@ def day_in_words(use: DayUse, problem: Problem) -> str:
         told += f" with a night of {format_duration(use.night)}" if use.night else " without night"
     on = [f"'{name}'" for name, level in use.levels if level]
     if on:
-        told += f"{' and' if dark else ' with'} {_listed(on)} held on"
+        told += f"{' and' if dark else ' with'} {listed(on)} held on"
     elif any(k.kind not in (InputKind.SUPPLY, InputKind.NIGHT) for k in kinds.values()):
         told += " and no other input on" if dark else " with no input on"
     if use.flipped:
@@ -347,7 +348,7 @@ def day_in_words(use: DayUse, problem: Problem) -> str:
             else f"'{n}' was {'off' if dict(use.levels)[n] else 'on'}"
             for n in use.flipped
         ]
-        told += f", after {_listed(verbs)}"
+        told += f", after {listed(verbs)}"
     return told
 
 
@@ -369,9 +370,6 @@ def shares_in_words(use: DayUse) -> str:
         told.append(f"control inputs {in_words(controls)} ({uses_in_words(use.controls)})")
     return ", ".join(told)
 
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 # -- groups of things that share inputs ------------------------------------------------------

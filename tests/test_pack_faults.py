@@ -25,13 +25,13 @@ from synth import pipeline
 from synth.design import Design, Terminal
 from synth.handover.faults import fault_sheet
 from synth.handover.job import Job
-from synth.handover.words import listed
 from synth.modes import TourStep
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, PartType
 from synth.pose import pose
 from synth.problem import Problem
 from synth.read.goal_file import parse_goal_file
 from synth.sheet import Table
+from synth.wording import listed
 
 LARGE = ("glasshouse", "hen-house", "seed-trays", "whole-yard")
 NIGHT = 50_400_000

@@ -27,7 +27,6 @@ from synth.problem import Goal, InputKind, Objective, OutsideInput, Problem, Req
 from synth.read.kit_file import bundled_kits, load_kit
 from synth.report.document import plan_document, to_json, verdict_document
 from synth.report.terminal import (
-    counted,
     print_kit,
     print_plan,
     print_verdict,
@@ -36,6 +35,7 @@ from synth.report.terminal import (
 from synth.result import Counterexample, Defect, Fault, Outcome, Status, Verdict
 from synth.signals import Cycle, Level
 from synth.trace import Moment, Trace, Track
+from synth.wording import counted
 
 KIT = load_kit("starter")
 SCHEMA = json.loads(

@@ -20,6 +20,7 @@ from synth.problem import InputKind, Problem
 from synth.result import Counterexample, Defect, Fault
 from synth.ticks import format_duration
 from synth.trace import Moment, Trace
+from synth.wording import listed
 
 GRIDS = (1000, 500, 100, 10, 1)
 """Grids tried for the times of a counterexample, in ticks, coarsest first."""
@@ -180,11 +181,8 @@ def when_in_words(problem: Problem, moments: Sequence[Moment]) -> str:
         changes = [pair for pair in changes if pair[0] == "supply"] or changes
         if changes[0][0] == "supply":
             beside = " by night" if len(others) < len(already) else ""
-            named = " and ".join(part for part in (", ".join(others[:-1]), *others[-1:]) if part)
-            beside += f" with {named} on" if others else ""
-    words = [change_in_words(problem, name, level) for name, level in changes]
-    happening = words[0] if len(words) == 1 else ", ".join(words[:-1]) + f" and {words[-1]}"
-    happening += beside
+            beside += f" with {listed(others)} on" if others else ""
+    happening = listed(change_in_words(problem, name, level) for name, level in changes) + beside
     if last.time == cause.time:
         return f"when {happening}"
     return f"{time_in_words(last.time - cause.time)} after {happening}"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from synth.design import Design, Skeleton
 from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
+from synth.wording import listed
 
 if TYPE_CHECKING:
     from networkx import DiGraph
@@ -90,9 +91,9 @@ def telling(design: Design, first: Design, kit: Kit, stock: Iterable[tuple[str, 
     more = [f"{own[n] - other[n]} x {n}" for n in own if own[n] > other.get(n, 0)]
     less = [f"{other[n] - own.get(n, 0)} x {n}" for n in other if other[n] > own.get(n, 0)]
     if more and less:
-        told.append(f"{_listed(more)} in place of {_listed(less)}")
+        told.append(f"{listed(more)} in place of {listed(less)}")
     elif more or less:
-        told.append(f"{_listed(more or less)} {'more' if more else 'less'}")
+        told.append(f"{listed(more or less)} {'more' if more else 'less'}")
     if not told:
         return "the same parts"
     return "; ".join(told)
@@ -102,7 +103,3 @@ def _counted(design: Design) -> Mapping[str, int]:
     return Counter(
         part.part for part in design.parts if part.type not in (PartType.SUPPLY, PartType.LOAD)
     )
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

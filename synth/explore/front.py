@@ -36,6 +36,7 @@ from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
 from synth.problem import Objective, Problem
 from synth.result import Outcome, Status
+from synth.wording import counted
 
 Plan = Callable[[Problem, float], Outcome]
 """Plans a problem within so many seconds."""
@@ -490,8 +491,3 @@ def _in_words(box: Box) -> str:
         return "whether there is a cheaper design"
     listed = bounds[0] if len(bounds) == 1 else f"{', '.join(bounds[:-1])} and {bounds[-1]}"
     return f"whether there is a design of at most {listed}"
-
-
-def counted(number: int, noun: str) -> str:
-    """Return a number with its noun."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"

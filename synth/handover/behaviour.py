@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from synth.handover.job import Job
-from synth.handover.words import duration, listed, say_level
+from synth.handover.words import duration, say_level
 from synth.modes import ModeGraph
 from synth.sheet import Block, Heading, Picture, Sheet, Table, Words
+from synth.wording import listed
 
 SHOWN = 40
 """Rows of a long table that the page itself shows; the CSV has all."""

@@ -17,10 +17,11 @@ from math import lcm
 from synth.design import Terminal
 from synth.handover.hazards import may_carry_water
 from synth.handover.job import Job
-from synth.handover.words import counted, decimal, duration, listed, say_levels
+from synth.handover.words import decimal, duration, say_levels
 from synth.modes import Held
 from synth.parts.behaviour import TIMED, PartType
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+from synth.wording import counted, listed
 
 DAY = 86_400_000
 HOUR = 3_600_000

@@ -6,10 +6,11 @@ from synth.design import Wire
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
 from synth.handover.lists import sharing_note
-from synth.handover.words import counted, duration, listed, say_loads, say_way
+from synth.handover.words import duration, say_loads, say_way
 from synth.modes import Way
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, TIMED, PartType
 from synth.sheet import Block, Heading, Sheet, Table, Words
+from synth.wording import counted, listed
 
 COLUMNS = ("step", "do", "done")
 

@@ -9,9 +9,7 @@ from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
 from synth.handover.testing import not_covered
 from synth.handover.words import (
-    counted,
     duration,
-    listed,
     say_begin,
     say_level,
     say_levels,
@@ -23,6 +21,7 @@ from synth.modes import Mode, ModeGraph
 from synth.parts.behaviour import REMANENT, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
+from synth.wording import counted, listed
 
 _POWER = "when the supply comes on"
 

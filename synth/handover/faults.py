@@ -14,11 +14,12 @@ from dataclasses import dataclass, replace
 from synth.design import Terminal
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
-from synth.handover.words import duration, listed, say_levels, say_move, say_seen, say_step
+from synth.handover.words import duration, say_levels, say_move, say_seen, say_step
 from synth.modes import TourStep
 from synth.parts.behaviour import SENSING, SPLITTING, PartType
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
 from synth.suspects import Defect, Failure, Readings, Suspect, Trial
+from synth.wording import listed
 
 LIVE, DEAD = "live", "dead"
 COLUMNS = ("check", "measure at", "right reading", "if live", "if dead")

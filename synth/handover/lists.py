@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 from synth.design import TIME_SETTINGS, PartInUse, Terminal
 from synth.handover.job import Job
-from synth.handover.words import counted, duration, iso_duration, listed, saves_little
+from synth.handover.words import duration, iso_duration, saves_little
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, SPLITTING, TIMED, PartType
 from synth.parts.markings import marking
 from synth.settings_sheet import Place, order_said
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+from synth.wording import counted, listed
 
 _MAKE, _BREAK = "make", "break"
 

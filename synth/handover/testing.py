@@ -7,17 +7,10 @@ from fractions import Fraction
 
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
-from synth.handover.words import (
-    duration,
-    listed,
-    saves_little,
-    say_level,
-    say_levels,
-    say_seen,
-    say_step,
-)
+from synth.handover.words import duration, saves_little, say_level, say_levels, say_seen, say_step
 from synth.modes import Coverage, ModeGraph, Tour
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
+from synth.wording import listed
 
 RESTORED = "set every time back to its real value (settings sheet), seal or photograph it"
 SEALED = "compare every setting with the settings sheet, seal or photograph it"

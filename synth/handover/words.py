@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 
 from synth.handover.job import Job
 from synth.modes import TourStep
 from synth.problem import InputKind
 from synth.ticks import format_duration
-
-
-def listed(words: Iterable[str], last: str = "and") -> str:
-    """Return words as a list in a sentence.
-
-    >>> listed(["pump", "lamp", "fan"])
-    'pump, lamp and fan'
-    """
-    items = list(words)
-    return f" {last} ".join(filter(None, [", ".join(items[:-1]), *items[-1:]]))
+from synth.wording import listed
 
 
 def duration(ticks: Fraction | int) -> str:
@@ -147,10 +138,6 @@ def say_seen(step: TourStep) -> str:
             words.append(f"{listed(same)} {'stays' if len(same) == 1 else 'stay'} {state}")
     return "; ".join(words) or "no load here"
 
-
-def counted(number: int | Fraction, word: str) -> str:
-    """Return a number with its noun: ``1 unit``, ``3 units``."""
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 def decimal(value: Fraction, places: int = 2) -> str:

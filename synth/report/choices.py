@@ -11,9 +11,10 @@ from synth.choices import Choice, Choices, Measure
 from synth.design import design_document
 from synth.problem import Problem
 from synth.report.svg import Svg, text_width, wrap
-from synth.report.terminal import CAUTIONS, _Page, counted
+from synth.report.terminal import CAUTIONS, _Page
 from synth.report.undecided import what_may_help
 from synth.result import Outcome
+from synth.wording import counted
 
 _LEAST = {
     Measure.PRICE: "least price",

@@ -10,10 +10,11 @@ from synth import __version__
 from synth.conflict import Conflict, Kind, WayOut, Wish
 from synth.days import in_words, unit_hours
 from synth.problem import Problem
-from synth.report.terminal import _Page, counted
+from synth.report.terminal import _Page
 from synth.report.undecided import what_may_help
 from synth.result import Status
 from synth.ticks import format_duration
+from synth.wording import counted
 
 EXCLUDED = (
     "no short reason: the search went through every parts list within the bounds, and none can be "

@@ -20,13 +20,14 @@ from synth.report.lesson_page import (
     html,
     markdown,
 )
-from synth.report.terminal import CAUTIONS, _status, counted
+from synth.report.terminal import CAUTIONS, _status
 from synth.report.time_axis import exact_time
 from synth.report.timing import timing_svg
 from synth.report.wiring import wiring_svg
 from synth.settings_sheet import Claim, Place, SettingsSheet
 from synth.ticks import format_duration
 from synth.trace import Trace
+from synth.wording import counted, listed
 
 MARKDOWN, PAGE = "lesson.md", "lesson.html"
 MOST_ROWS = 40
@@ -73,7 +74,7 @@ def _blocks(lesson: Lesson) -> list[Block]:
         )
     )
     if missed:
-        without = f"goal{'' if len(missed) == 1 else 's'} {_listed(missed)}"
+        without = f"goal{'' if len(missed) == 1 else 's'} {listed(missed)}"
         told = f"This lesson does not get so far: what it builds leaves out {without}"
         found.append(Words(f"{told}{'; why is told at the end' if lesson.notes else ''}."))
     if last:
@@ -122,7 +123,7 @@ def _stage(stage: Stage, before: Stage | None) -> list[Block]:
     ]
     done = [goal.number for goal in stage.problem.goals if goal not in stage.goals]
     if done:
-        so_far = f"goal {done[0]} holds" if len(done) == 1 else f"goals {_listed(done)} hold"
+        so_far = f"goal {done[0]} holds" if len(done) == 1 else f"goals {listed(done)} hold"
         found.append(Words(f"So far {so_far}. Now {word} {numbers} is added." if
                             len(stage.goals) == 1 else f"So far {so_far}. Now {word} {numbers} are "
                             "added."))  # fmt: skip
@@ -184,7 +185,7 @@ def _tried(stage: Stage, before: Stage | None) -> list[Block]:
         parts = [_part(p) for p in attempt.design.parts if p.name in names]
         fewer = len(parts) < len(stage.inner.added)
         lead = "Try it with less than it will take in the end" if fewer else "This comes near"
-        told = f"{lead}, wired as drawn, with {_listed(parts or ['what there is'])}."
+        told = f"{lead}, wired as drawn, with {listed(parts or ['what there is'])}."
     elif stage.plain:
         found.append(
             Words(
@@ -390,7 +391,7 @@ def _difference(changes: Changes) -> tuple[str, ...]:
     if changes.gone:
         items.append("wires that go: " + "; ".join(map(_wire, changes.gone)))
     stay = sorted(wire.number for wire in changes.stay)
-    items.append(f"wires that stay: {_listed(stay) if stay else 'none'}")
+    items.append(f"wires that stay: {listed(stay) if stay else 'none'}")
     items.append(f"price: {_from_to(*changes.price, 'coin')}")
     items.append(f"supply: {_from_to(*changes.supply, 'unit')}")
     return tuple(items)
@@ -413,11 +414,11 @@ def _steps(changes: Changes) -> tuple[str, ...]:
         for before, after in changes.moved
     ]
     items += [
-        f"{source} also feeds {_listed(targets)}"
+        f"{source} also feeds {listed(targets)}"
         if any(
             str(wire.source) == source for wire in (*changes.stay, *(w for _, w in changes.moved))
         )
-        else f"{source} feeds {_listed(targets)}"
+        else f"{source} feeds {listed(targets)}"
         for source, targets in fed.items()
     ]
     return tuple(items)
@@ -539,10 +540,6 @@ def _from_to(before: int, after: int, noun: str) -> str:
     sign = "+" if after > before else "-"
     return f"{counted(after, noun)} (was {before}, {sign}{abs(after - before)})"
 
-
-def _listed(items: Sequence[object]) -> str:
-    names = [str(item) for item in items]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _on(level: bool) -> str:

@@ -17,10 +17,11 @@ from synth.reasons import Answer, Broken, Floor, PartReasons, Reasons
 from synth.report.document import verdict_document
 from synth.report.strips import timing_text
 from synth.report.svg import visible
-from synth.report.terminal import _Page, counted, settings_in_words
+from synth.report.terminal import _Page, settings_in_words
 from synth.report.timing import timing_svg
 from synth.result import Defect, Outcome, Status, Verdict
 from synth.trace import Trace
+from synth.wording import counted
 
 CAUTION = (
     "All this was worked out, not tried, and is not to be tried: leave nothing out of a circuit "

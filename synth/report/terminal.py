@@ -27,6 +27,7 @@ from synth.report.time_axis import exact_time
 from synth.result import Counterexample, Defect, Outcome, Status, Verdict
 from synth.ticks import format_duration
 from synth.trace import Moment
+from synth.wording import counted
 
 CAUTIONS = (
     "This plan is about what switches when. It does not rate wires, contacts, fuses or pipes: "
@@ -175,14 +176,6 @@ def _checked(verdict: Verdict) -> str:
         "whichever part moves first."
     )
 
-
-def counted(number: int, noun: str) -> str:
-    """Return the number with its noun, in the plural where it belongs.
-
-    >>> counted(1, "coin"), counted(2, "wire")
-    ('1 coin', '2 wires')
-    """
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 # --- a design --------------------------------------------------------------------------------

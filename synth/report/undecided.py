@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from synth.days import day_in_words, in_words, shares_in_words, unit_hours
 from synth.problem import Objective, Problem
 from synth.result import Ending, LeftOpen, OpenFor, Outcome, Why
+from synth.wording import listed
 
 STAGES = {
     "limits": "ruling all parts lists out by the limits",
@@ -69,7 +70,7 @@ def why_ended(ending: Ending, problem: Problem) -> list[str]:
     for why, ones in kinds.items():
         more = f" (so with {len(ones) - 1} more)" if len(ones) > 1 else ""
         told.append(
-            f"left open for {_listed(ones[0].loads)}: the parts list {_parts(ones[0].parts)}"
+            f"left open for {listed(ones[0].loads)}: the parts list {_parts(ones[0].parts)}"
             f"{more}, since {_OPEN[why]}"
         )
     return told
@@ -79,16 +80,13 @@ def _sought(loads: Sequence[str], problem: Problem) -> str:
     """Return what was sought, with the loads and the numbers of their goals."""
     if not loads or len(loads) == len(problem.requirements):
         return "a circuit for all goals"
-    return f"a circuit for {_listed(loads)} ({_goals_of(loads, problem)})"
+    return f"a circuit for {listed(loads)} ({_goals_of(loads, problem)})"
 
 
 def _goals_of(loads: Sequence[str], problem: Problem) -> str:
     numbers = sorted({n for r in problem.requirements if r.load in loads for n in r.goals})
-    return f"goal{'s' if len(numbers) > 1 else ''} {_listed([str(n) for n in numbers])}"
+    return f"goal{'s' if len(numbers) > 1 else ''} {listed(numbers)}"
 
-
-def _listed(words: Sequence[str]) -> str:
-    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _parts(names: Sequence[str]) -> str:

@@ -24,6 +24,7 @@ from synth.search.engine import Engine
 from synth.search.lists import Catalogue, PartsList
 from synth.search.questions import Questions
 from synth.search.within import most_of_each
+from synth.wording import counted
 
 OFTEN = 1000
 """After so many lists the clock is looked at."""
@@ -103,7 +104,7 @@ def _reasons(engine: Engine) -> list[str]:
         there = _in_stock(problem, part.name, len(names)).rstrip(",")
         told.append(
             f"Some load depends on {listed}, so a part must follow {each}: at least "
-            f"{_coins(_paid(problem, offers, len(names)))} "
+            f"{counted(_paid(problem, offers, len(names)), 'coin')} "
             f"({_counted(part.name, len(names))}{there})."
         )
     waiting = engine.waiting
@@ -113,7 +114,7 @@ def _reasons(engine: Engine) -> list[str]:
         what = "timer must run" if waiting.count == 1 else "timers must run at once"
         told.append(
             f"{waiting.count} {what} after some sequence of inputs, for the times of {loads}: "
-            f"at least {_coins(_paid(problem, timers, waiting.count))}."
+            f"at least {counted(_paid(problem, timers, waiting.count), 'coin')}."
         )
     relays = [part for part, _ in catalogue.offers if part.type in CONTROLLED]
     if waiting.remembering and relays:
@@ -122,7 +123,7 @@ def _reasons(engine: Engine) -> list[str]:
         told.append(
             f"What {loads} must do depends on what was before, with all timers as they are, so at "
             f"least {waiting.controlled} {kinds} must be in use at once: at least "
-            f"{_coins(_paid(problem, relays, len(waiting.remembering)))} more."
+            f"{counted(_paid(problem, relays, len(waiting.remembering)), 'coin')} more."
         )
     elif engine.remembers:
         told.append("What a load must do depends on what was before, so some part must remember.")
@@ -131,7 +132,7 @@ def _reasons(engine: Engine) -> list[str]:
         if asked:
             told.append(
                 f"At least {_counted(name, least)} is asked for, perhaps among the parts above: at "
-                f"least {_coins(_paid(problem, asked[:1], least))}."
+                f"least {counted(_paid(problem, asked[:1], least), 'coin')}."
             )
     needed = engine.needed()
     if needed is None:
@@ -147,7 +148,7 @@ def _reasons(engine: Engine) -> list[str]:
             told.append(
                 f"{loads} and the parts that follow inputs or are asked for need more inputs fed "
                 "than there are outputs, and an output feeds one wire: sharing costs at least "
-                f"{_coins(share)}."
+                f"{counted(share, 'coin')}."
             )
     return told
 
@@ -173,15 +174,11 @@ def _named(catalogue: Catalogue, problem: Problem, parts_list: PartsList) -> str
     words = []
     for part, number in Counter(parts).items():
         paid, there = _paid(problem, [part], number), _in_stock(problem, part.name, number)
-        words.append(f"{_counted(part.name, number)}{there} for {_coins(paid)}")
+        words.append(f"{_counted(part.name, number)}{there} for {counted(paid, 'coin')}")
     if share > 0:
-        words.append(f"parts that share power for {_coins(share)}")
+        words.append(f"parts that share power for {counted(share, 'coin')}")
     return ", ".join(words) or "no part at all"
 
 
 def _counted(name: str, number: int) -> str:
     return name if number == 1 else f"{number} x {name}"
-
-
-def _coins(number: int) -> str:
-    return f"{number} coin" if number == 1 else f"{number} coins"

@@ -14,6 +14,7 @@ from synth.parts.kit import KitPart, to_buy
 from synth.problem import Objective, Problem
 from synth.search.bounds import on_together, surplus, units_floor, wires_floor
 from synth.search.slots import Slot, joint_of_sets, relevant_parts
+from synth.wording import counted
 
 Offer = tuple[KitPart, str]
 """A part on offer and the outside input it follows ("" for none)."""
@@ -124,7 +125,8 @@ class Catalogue:
         """Return which limit the bounds of a list exceed, "" if none."""
         limits = self.problem.limits
         if limits.supply is not None and parts_list.units > limits.supply:
-            return f"more than {limits.supply} units are needed"
+            are = "is" if limits.supply == 1 else "are"
+            return f"more than {counted(limits.supply, 'unit')} {are} needed"
         if limits.price is not None and parts_list.price > limits.price:
             return f"more than {limits.price} coins are needed"
         return ""

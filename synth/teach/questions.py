@@ -16,6 +16,7 @@ from synth.result import Defect
 from synth.teach.attempts import MOST_STATES, Subject, Trial, new_subjects, subjects_of
 from synth.ticks import format_duration
 from synth.trace import Moment, Trace
+from synth.wording import counted, listed
 
 INTO = 5_000
 """How long a load has been on when something happens to it, in ticks, at most half its run."""
@@ -155,7 +156,7 @@ def _of(load: str, changes: list[tuple[Fraction, str, bool]]) -> list[tuple[Frac
 
 
 def _the(names: Sequence[str]) -> str:
-    return _listed([f"the {name}" for name in names])
+    return listed([f"the {name}" for name in names])
 
 
 def _to_change(problem: Problem, before: Problem | None) -> list[OutsideInput]:
@@ -243,10 +244,10 @@ def _without_goals(
     ways = _the(sorted(loads)) if len(loads) <= 3 else "the loads of the goals before"
     has_to = "have to" if as_it_is is not None else "be free to"
     ask = (
-        f"Suppose {word} {_listed([str(goal) for goal in goals])} were dropped. Which contact on "
+        f"Suppose {word} {listed([str(goal) for goal in goals])} were dropped. Which contact on "
         f"the way to {ways} would you then {has_to} bridge by a plain wire?"
     )
-    names = _listed(needless)
+    names = listed(needless)
     it = "it" if len(needless) == 1 else "any one of them"
     answer = [
         f"{names[:1].upper()}{names[1:]}: with {it} bridged, all goals before hold in the circuit "
@@ -353,28 +354,20 @@ def _units(design: Design, problem: Problem) -> Question | None:
     spare = problem.limits.spare
     rest = design.supply - spare - total
     ask = (
-        f"The supply must deliver {_counted(design.supply)}. How many of them do the loads and the "
-        "control inputs need?"
+        f"The supply must deliver {counted(design.supply, 'unit')}. How many of them do the loads "
+        "and the control inputs need?"
     )
     answer = [f"The loads need {loads}, the control inputs {controls}: {total} in all."]
     if spare:
         are = "is" if spare == 1 else "are"
-        answer.append(f"As was wished, {_counted(spare)} of the supply {are} to spare.")
+        answer.append(f"As was wished, {counted(spare, 'unit')} of the supply {are} to spare.")
     if rest > 0:
         answer.append(
-            f"What is left over, {_counted(rest)}, reaches consumers that need less than they get "
-            "by the way power is shared, and is lost."
+            f"What is left over, {counted(rest, 'unit')}, reaches consumers that need less than "
+            "they get by the way power is shared, and is lost."
         )
     elif rest == 0:
         answer.append("Nothing is lost: every unit is used.")
     else:
         return None  # shared outputs of which only one is live at a time; a longer story
     return Question(ask, tuple(answer))
-
-
-def _counted(units: int) -> str:
-    return f"{units} unit" if units == 1 else f"{units} units"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

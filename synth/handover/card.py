@@ -11,10 +11,10 @@ from synth.handover.testing import not_covered
 from synth.handover.words import (
     duration,
     say_begin,
-    say_level,
     say_levels,
     say_loads,
     say_move,
+    say_that,
     say_while,
 )
 from synth.modes import Mode, ModeGraph
@@ -86,8 +86,7 @@ def _promises(job: Job) -> list[str]:
     lasting = [(item.name, item.steady) for item in job.problem.inputs if item.steady is not None]
     return [
         "the supply never fails" if name == "supply" and level
-        else f"it is always {say_level(job, name, level)}" if job.kind(name) is InputKind.NIGHT
-        else f"{say_while(job, name, level).removeprefix('while ')} all the time"
+        else f"{say_that(job, name, level)} all the time"
         for name, level in lasting
     ]
 

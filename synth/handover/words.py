@@ -71,29 +71,40 @@ def say_begin(job: Job, name: str, level: bool) -> str:
 def say_level(job: Job, name: str, level: bool) -> str:
     """Return the level of an input as a state."""
     match job.kind(name):
-        case InputKind.SUPPLY:
-            return "supply on" if level else "supply off"
         case InputKind.NIGHT:
             return "night" if level else "day"
-        case InputKind.BUTTON:
-            return f"'{name}' {'pressed' if level else 'released'}"
-        case InputKind.SWITCH:
-            return f"'{name}' {'on' if level else 'off'}"
-    return f"'{name}'" if level else f"no '{name}'"
+        case InputKind.SENSOR:
+            return f"'{name}'" if level else f"no '{name}'"
+    return f"{_called(job, name)} {_state(job, name, level)}"
+
+
+def say_that(job: Job, name: str, level: bool) -> str:
+    """Return that an input is at a level, as a clause: 'it is night', 'the supply is on'."""
+    match job.kind(name):
+        case InputKind.NIGHT:
+            return f"it is {say_level(job, name, level)}"
+        case InputKind.SENSOR:
+            return f"'{name}' {'holds' if level else 'does not hold'}"
+    the = "the " if job.kind(name) is InputKind.SUPPLY else ""
+    return f"{the}{_called(job, name)} is {_state(job, name, level)}"
 
 
 def say_while(job: Job, name: str, level: bool) -> str:
     """Return when an input is at a level, as the end of a sentence: 'by night', 'by day'."""
-    match job.kind(name):
-        case InputKind.SUPPLY:
-            return f"while the supply is {'on' if level else 'off'}"
-        case InputKind.NIGHT:
-            return "by night" if level else "by day"
-        case InputKind.BUTTON:
-            return f"while '{name}' is {'pressed' if level else 'released'}"
-        case InputKind.SWITCH:
-            return f"while '{name}' is {'on' if level else 'off'}"
-    return f"while '{name}' {'holds' if level else 'does not hold'}"
+    if job.kind(name) is InputKind.NIGHT:
+        return f"by {say_level(job, name, level)}"
+    return f"while {say_that(job, name, level)}"
+
+
+def _called(job: Job, name: str) -> str:
+    return name if job.kind(name) is InputKind.SUPPLY else f"'{name}'"
+
+
+def _state(job: Job, name: str, level: bool) -> str:
+    """Return the level of the supply, a button or a switch in a word."""
+    if job.kind(name) is InputKind.BUTTON:
+        return "pressed" if level else "released"
+    return "on" if level else "off"
 
 
 def say_levels(job: Job, levels: Sequence[tuple[str, bool]]) -> str:

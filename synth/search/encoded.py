@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable, Mapping
+from functools import cache
 
 from synth.search.formula import Formula
 
@@ -94,27 +95,19 @@ def _listed(literals: Iterable[int]) -> bytes:
     return part(LITERALS, b"".join(map(WRITTEN.__getitem__, literals)))
 
 
-class Heads(dict[int, bytes]):
-    """What stands before so many bytes: tags and lengths of these fields, the outermost first."""
-
-    def __init__(self, *fields: int) -> None:
-        self._fields = fields
-
-    def __missing__(self, size: int) -> bytes:
-        head = b""
-        for field in reversed(self._fields):
-            head = tag(field, LENGTH) + varint(len(head) + size) + head
-        self[size] = head
-        return head
-
-
-CLAUSE = Heads(CONSTRAINTS, BOOL_OR, LITERALS)
+@cache
+def _head(size: int) -> bytes:
+    """Return what stands before so many bytes of literals, of which one is to hold."""
+    head = b""
+    for field in (LITERALS, BOOL_OR, CONSTRAINTS):
+        head = tag(field, LENGTH) + varint(len(head) + size) + head
+    return head
 
 
 def _clauses(clauses: Iterable[Iterable[int]]) -> bytes:
     join, written = b"".join, WRITTEN.__getitem__
     lists = [join(map(written, clause)) for clause in clauses]
-    return join([CLAUSE[len(data)] + data for data in lists])
+    return join([_head(len(data)) + data for data in lists])
 
 
 def parameters(settings: Mapping[int, int | float]) -> bytes:

@@ -55,6 +55,7 @@ ROUNDS = 60
 LOOKS = 6
 """After so many steps it is counted how many timings are left."""
 
+
 @dataclass(frozen=True)
 class Pattern:
     """What is to be seen of a class: in steps, its period (1 where nothing is), the instants at

@@ -21,6 +21,8 @@ from typing import Any, Protocol, TypeVar
 from synth.search.encoded import Encoder, parameters, read_answer
 from synth.search.formula import Formula
 
+T = TypeVar("T")
+
 UNKNOWN, FEASIBLE, INFEASIBLE, OPTIMAL = 0, 2, 3, 4
 """What CP-SAT says of a model: numbers of `CpSolverStatus` in `cp_model.proto`."""
 
@@ -201,17 +203,14 @@ def interface() -> Interface:
     """Return the fastest way to the solver that there is."""
     package = find_spec("ortools")
     for folder in package.submodule_search_locations or () if package else ():
-        for pattern in ("libs/libortools.so*", "dylibs/libortools*.dylib"):
-            for path in sorted(Path(folder).glob("." + pattern)):
+        for pattern in (".libs/libortools.so*", ".dylibs/libortools*.dylib"):
+            for path in sorted(Path(folder).glob(pattern)):
                 try:
                     return Direct(path)
                 except (OSError, AttributeError):
                     continue
     return Classes()
 
-
-
-T = TypeVar("T")
 
 
 def watched(work: Callable[[], T], halt: Callable[[], None], stopped: Callable[[], bool]) -> T:

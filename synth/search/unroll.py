@@ -123,7 +123,8 @@ class Unrolled:
         unless = [] if self.escaped == -self.true else [self.escaped]
         for literal in differs if not point.order else ():
             formula.add(-literal, *unless)
-        if not changed and before is not None:
+        if before is not None and not changed:
+            # Nothing goes live before a part closes by itself, see `_closed`.
             rises = any(now > old for old, now in zip(before.loads, point.loads, strict=True))
             for clause in (*follows, *([tuple(closed)] if rises else ())):
                 formula.add(*clause, *unless)

@@ -530,7 +530,8 @@ def test_goals_without_a_load(goals: str) -> None:
 
 
 def test_time_limit_that_is_no_number() -> None:
-    assert run("plan", "--goals", "light always", "--time-limit", "nan").exit_code == 2
+    refused = run("plan", "--goals", "light always", "--time-limit", "nan")
+    assert refused.exit_code == 2 and "'nan' is no number" in refused.output
 
 
 def test_reader_that_goes_away(tmp_path: Path) -> None:

@@ -107,6 +107,21 @@ def test_what_is_ruled_out_meanwhile_is_not_the_answer() -> None:
     )
 
 
+def test_what_is_learned_meanwhile_is_asked_later() -> None:
+    """A question is what it was when it was put, whenever a thread gets round to it."""
+    problem = pipeline.read_problem(None, JOBS[0][0], JOBS[0][1])
+    engine = the_engine(problem)
+    found, questions = engine.run(), engine.questions
+    assert found.best is not None and len(questions.learned) > 1
+    items, last = found.best.parts_list.items, questions.learned.pop()
+    work = questions.begin(items)
+    questions.learned.append(last)
+    live = work(lambda: False).live
+    known = {id(scenario) for scenario in live.scenarios}
+    assert id(last) not in known and id(questions.learned[-2]) in known
+    assert live.left_out()[0] is last
+
+
 def test_what_nobody_waits_for_is_told_to_end() -> None:
     ended = []
 

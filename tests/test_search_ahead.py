@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from random import Random
 
@@ -25,7 +26,7 @@ from synth.search.basics import DEPTH
 from synth.search.pending import timers_at_once
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import supply_part
-from synth.search.stimuli import drifting_run
+from synth.search.stimuli import drifting_runs
 from synth.search.unroll import Unrolled
 from synth.signals import Cycle, Level
 from synth.trace import Moment
@@ -123,10 +124,8 @@ def test_designs_that_keep_a_cycle_are_accepted() -> None:
     assert held > 50
 
 
-def test_a_design_for_two_clocks_stands_the_run_in_which_they_drift() -> None:
-    """Two loops of two timers each, one behind the cutoff, wired by hand."""
-    problem = pipeline.read_problem(None, TWO_CYCLES, None)
-    kit = problem.kit
+def two_loops(kit: Kit) -> tuple[list[PartInUse], dict[str, str]]:
+    """Return two loops of two timers each, one behind the cutoff, wired by hand."""
     parts = [part("S", PartType.SWITCH, kit, input="master", contact="make")]
     feeds = {"S.in": "supply"}
     for name, way, pulse, period in (
@@ -143,14 +142,39 @@ def test_a_design_for_two_clocks_stands_the_run_in_which_they_drift() -> None:
         for target, source in own.items():
             source = way if source == "supply" else f"{name} {source}"
             feeds[target if target.startswith(name) else f"{name} {target}"] = source
-    assert check(wired(parts, feeds, kit), problem).holds
-    skeleton = wiring(parts, feeds, kit)
-    found = drifting_run(problem, timers_at_once(problem).run)
-    assert found is not None
-    (moments, end), grid = found
-    scenario = build_scenario(problem, moments, (), end, len(grid), 0, grid)
-    assert any(len(point.waits) == 2 for point in scenario.points)
-    assert accepts(skeleton, problem, scenario, DEPTH)
+    return parts, feeds
+
+
+def test_a_design_for_two_clocks_stands_the_runs_in_which_they_drift() -> None:
+    problem = pipeline.read_problem(None, TWO_CYCLES, None)
+    parts, feeds = two_loops(problem.kit)
+    assert check(wired(parts, feeds, problem.kit), problem).holds
+    skeleton = wiring(parts, feeds, problem.kit)
+    runs = the_engine(problem).questions.drifting
+    assert [len(scenarios) for scenarios in runs] == [2, 1]
+    for scenario in chain(*runs):
+        assert scenario.in_time and any(len(point.waits) == 2 for point in scenario.points)
+        assert accepts(skeleton, problem, scenario, DEPTH)
+
+
+def test_classes_drift_in_two_ways_and_then_for_longer() -> None:
+    """The master at 1.667 s, and 15 s later, the second shortest of 10, 15, 40, … s: each run until
+    both loads have changed by themselves, and half a step more. Then until the pump is on again."""
+    problem = pipeline.read_problem(None, TWO_CYCLES, None)
+    short, long = drifting_runs(problem, timers_at_once(problem).run)
+    assert [[int(m.time) for m in moments] for (moments, _), _ in short] == [[0, 1666], [0, 16_666]]
+    assert [end for (_, end), _ in short] == [15_000 + 2500, 26_666 + 2500]
+    assert [(end, len(grid)) for (_, end), grid in long] == [(61_666 + 2500, 2 * 13)]
+    assert sorted(short[0][1]) == sorted([*range(0, 17_500, 5000), *range(1666, 17_500, 5000)])
+
+
+def test_what_takes_too_long_is_not_waited_for() -> None:
+    """The mister's 20 s, and what is off for an hour: there is room for 18 steps of a second, half
+    as many of them ahead of the switch."""
+    words = "pump on 1 s of every 1 h while master, mister on 20 s of every 40 s"
+    problem = pipeline.read_problem(None, words, None)
+    (short,) = drifting_runs(problem, (("master", True),))
+    assert [end for (_, end), _ in short] == [1333 + 500, 10_333 + 500]
 
 
 # -- what is refused sooner -----------------------------------------------------------------------
@@ -242,10 +266,12 @@ def test_three_timers_and_two_relays_do_not_keep_two_clocks() -> None:
 
 def test_what_takes_no_input_has_no_run_that_drifts() -> None:
     problem = asked(PUMP, kit=STARTER, times=(10_000, 50_000))
-    assert drifting_run(problem, ()) is None
+    assert not drifting_runs(problem, ())
     steady = OutsideInput("supply", InputKind.SUPPLY, steady=True)
     problem = asked(PUMP, steady, *INPUTS[1:], kit=STARTER, times=(1, 2))
-    assert drifting_run(problem, (("hot", True),)) is None  # there are no instants in between
+    assert not drifting_runs(problem, (("hot", True),))  # there are no instants in between
+    problem = asked({"fan": Level("hot")}, *INPUTS, kit=STARTER, times=(10_000, 50_000))
+    assert not drifting_runs(problem, (("hot", True),))  # nothing changes by itself
 
 
 @pytest.mark.slow

@@ -28,8 +28,13 @@ class Beside(Generic[Result]):
     Use it as a context: on leaving, what still runs is told to give up.
     """
 
-    def __init__(self, question: Callable[[Items], Callable[[Stopped], Result]]) -> None:
+    def __init__(
+        self, question: Callable[[Items], Callable[[Stopped], Result]], cores: int = CORES
+    ) -> None:
+        """`cores`: so many questions at a time for now, see `on_all`."""
         self._question = question
+        self._cores = cores
+        self._free = threading.Semaphore(cores)
         self._pool: ThreadPoolExecutor | None = None
         self._asked: dict[Items, Future[Result]] = {}
         self._ended = threading.Event()
@@ -53,8 +58,17 @@ class Beside(Generic[Result]):
             self._pool = ThreadPoolExecutor(CORES, thread_name_prefix="beside")
         for items in lists:
             if items not in self._asked:
-                work = self._question(items)
-                self._asked[items] = self._pool.submit(work, self._ended.is_set)
+                self._asked[items] = self._pool.submit(self._in_turn, self._question(items))
+
+    def on_all(self) -> None:
+        """Let as many questions be asked at a time as there are cores from now on."""
+        if self._cores < CORES:
+            self._free.release(CORES - self._cores)
+            self._cores = CORES
+
+    def _in_turn(self, work: Callable[[Stopped], Result]) -> Result:
+        with self._free:
+            return work(self._ended.is_set)
 
     def answer(self, items: Items, over: Stopped) -> Result | None:
         """Return the answer about a list that was asked about; None once `over` says so."""

@@ -7,8 +7,9 @@ price than its bound, is asked again at each price from its bound on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import islice, pairwise
 
@@ -29,8 +30,14 @@ from synth.search.scenario import Scenario
 
 LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
+LOOKED_AT = 400
+"""How many lists to come are looked at for some that are not refuted without a question."""
 SHORT = 12
 """After so many lists of which some wiring was asked for, the next ones are asked on both cores."""
+ASKED_AHEAD = 6
+"""So many lists to come at most are asked about while the search waits for one."""
+ASKED_EARLY = 20
+"""So many lists are asked about ahead of a search, see `Engine.early`."""
 MOST_WIRINGS = 60
 """Most wirings of one list that are gone through one by one."""
 
@@ -88,6 +95,20 @@ class Engine:
         self.refuted: list[tuple[int, ...]] = []
         self.found = Found(loads=tuple(r.load for r in self.problem.requirements))
         self._queue: Queue | None = None
+        self._early: Beside[bool] | None = None
+
+    @contextmanager
+    def early(self) -> Iterator[None]:
+        """In this context the first lists are asked about on the other core, ahead of `run`."""
+        needed = self.needed()
+        if not self.questions.drifts or needed is None or self._impossible():
+            yield
+            return
+        # Time that is shared out here and there meanwhile is not the time of these questions.
+        self.questions.progress = replace(self.progress, gap=None)
+        with Beside(self._refuted_at_once, 1) as self._early:
+            self._early.ask(self._ahead(self._in_order(needed), ASKED_EARLY))
+            yield
 
     def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:
         """Return the best design with a key below `upper`, and what was proven.
@@ -103,24 +124,32 @@ class Engine:
             found.closed = found.exhausted = True
             found.reasons.append(reason)
             return found
-        if self._queue is None:
-            self._queue = Queue(
-                self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
-                self.problem.objectives,
-            )
-        queue = self._queue
+        queue = self._in_order(needed)
         queue.back()
+        self.questions.progress = self.progress
         self.questions.ahead = lambda: (
             other.items for other in queue.ahead(LOOK_AHEAD) if not self.hopeless(other)
         )
         if known is None and found.best is not None and self.by_price:
             known = found.best.parts_list.items
-        with Beside(self._refuted_at_once) as plainly, Beside(self.questions.begin) as begun:
+        with ExitStack() as stack:
+            begun = stack.enter_context(Beside(self.questions.begin))
+            plainly = self._early or stack.enter_context(Beside(self._refuted_at_once))
+            plainly.on_all()
             self._through(queue, self._lesser(upper, found), known, found, plainly, begun)
         found.late = not found.closed and (self.progress.over() or not found.left_open)
         if found.closed:
             self._queue = None
         return found
+
+    def _in_order(self, needed: Sequence[int]) -> Queue:
+        """Return the lists that are left, those that `needed` are in, in order."""
+        if self._queue is None:
+            self._queue = Queue(
+                self.catalogue.in_order(needed, self.problem.objectives, self.waiting.count),
+                self.problem.objectives,
+            )
+        return self._queue
 
     def adopt(self, working: Working) -> None:
         """Take a design from elsewhere as the best so far, if it is."""
@@ -261,13 +290,14 @@ class Engine:
     def _refuted(self, parts_list: PartsList, queue: Queue, beside: Beside[bool]) -> bool:
         """Return whether the plain run alone refutes this list; those to come are asked too."""
         light = self.questions.light(parts_list.items)
-        beside.ask([parts_list.items, *(self._ahead(queue) if light else ())])
+        ahead = self._ahead(queue, ASKED_AHEAD) if light else ()
+        beside.ask([parts_list.items, *ahead])
         return bool(beside.answer(parts_list.items, self.progress.over))
 
-    def _ahead(self, queue: Queue) -> list[tuple[int, ...]]:
-        """Return the next lists of which nothing is known without a question, one for each core."""
-        ahead = (o.items for o in queue.ahead(LOOK_AHEAD) if not self.hopeless(o))
-        return list(islice(ahead, CORES))
+    def _ahead(self, queue: Queue, count: int = CORES) -> list[tuple[int, ...]]:
+        """Return the next lists of which nothing is known without a question, `count` at most."""
+        ahead = (o.items for o in queue.ahead(LOOKED_AT) if not self.hopeless(o))
+        return list(islice(ahead, count))
 
     def _refuted_at_once(self, items: tuple[int, ...]) -> Callable[[Callable[[], bool]], bool]:
         return partial(self.questions.refuted_at_once, items, self._loose(items))

@@ -10,6 +10,7 @@ from typing import Literal, Protocol
 from synth.design import Skeleton
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
+from synth.search.alike import in_order
 from synth.search.basics import DEPTH, Progress
 from synth.search.choice import open_solver
 from synth.search.formula import Formula
@@ -38,7 +39,10 @@ class Known(Protocol):
     learned: list[Scenario]
     excluded: list[Skeleton]
     forced: tuple[int, ...]
-    drifts: bool
+
+    @property
+    def drifts(self) -> bool:
+        """Whether lists are asked about drifting runs as well."""
 
 
 class Live:
@@ -53,11 +57,12 @@ class Live:
         items: tuple[int, ...],
         loose: bool = False,
         optional: bool = False,
-        plain: bool = False,
+        only: Sequence[Scenario] = (),
         learned: Sequence[Scenario] | None = None,
     ) -> None:
-        """`plain`: begin with the plainest scenario, whatever was learned. `learned`: what was
-        learned by the time that counts, if not all until now."""
+        """`only`: begin with these scenarios, whatever was learned, and keep one of the wirings
+        that differ in names alone (see `alike`; not with `optional`). `learned`: what was learned
+        by the time that counts, if not all until now."""
         self.questions = questions
         self.items = items
         slots = questions.catalogue.slots(items, questions.loads)
@@ -69,16 +74,19 @@ class Live:
         self._solver: Solver | None = None
         self.effort: float | None = None
         """What may still go into questions, see `Solver.ask`; None: as much as there is time."""
-        self.too_large = too_large(slots, questions.plain, questions.largest)
+        begin = only or questions.plain
+        self.too_large = too_large(slots, begin, questions.largest)
         if self.too_large:
             return
         self.wiring = Wiring(questions.problem, slots, Formula(), loose)
         self.wiring.some_set_to(questions.forced)
-        for scenario in questions.plain:
+        if only and not optional:
+            in_order(self.wiring)
+        for scenario in begin:
             self.add(scenario)
         # Of what was learned, the latest first, as much as keeps the model quick to handle.
         known = questions.learned if learned is None else learned
-        for scenario in () if plain or questions.drifts else reversed(known):
+        for scenario in () if only or questions.drifts else reversed(known):
             if not too_large(slots, [*self.scenarios, scenario], ROOM):
                 self.add(scenario)
 

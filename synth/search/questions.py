@@ -23,7 +23,7 @@ from synth.search.lists import Catalogue, PartsList
 from synth.search.live import Live, too_large
 from synth.search.scenario import Scenario, build_scenario
 from synth.search.slots import Slot, Wiring
-from synth.search.stimuli import drifting_run, first_runs
+from synth.search.stimuli import drifting_runs, first_runs
 from synth.search.unroll import Unrolled
 from synth.signals import times_of
 from synth.trace import Moment
@@ -88,8 +88,8 @@ class Questions:
             for moments, horizon in first_runs(problem, seed)
         ]
         self.plain = self.scenarios[:1]
-        self.drifts = False
-        """Whether the plain run is one that most lists do not stand; see `drift`."""
+        self.drifting: list[list[Scenario]] = []
+        """Sets of runs that most lists do not stand, if there are any; see `drift`."""
         self.forced: tuple[int, ...] = ()
         """Settings that some timer of every design has, each."""
         self.fast = tools.fast
@@ -101,13 +101,20 @@ class Questions:
         """Why the last question has no answer, where it is not for want of time."""
 
     def drift(self, changes: Sequence[tuple[str, bool]]) -> None:
-        """Begin with a run in which loads follow clocks of their own, which these changes start."""
-        found = drifting_run(self.problem, changes)
-        if found is not None:
-            (moments, end), grid = found
-            plain = build_scenario(self.problem, moments, (), end, len(grid), 0, grid)
-            self.plain = [replace(plain, in_time=True)]
-            self.drifts = True
+        """Begin with runs in which loads follow clocks of their own, which these changes start."""
+        for runs in drifting_runs(self.problem, changes):
+            plain = [
+                build_scenario(self.problem, moments, (), end, len(grid), 0, grid)
+                for (moments, end), grid in runs
+            ]
+            self.drifting.append([replace(scenario, in_time=True) for scenario in plain])
+        if self.drifting:
+            self.plain = self.drifting[0]
+
+    @property
+    def drifts(self) -> bool:
+        """Whether lists are asked about runs that most of them do not stand, see `drift`."""
+        return bool(self.drifting)
 
     def lift(self, run: LearnedRun, also_on: Sequence[str]) -> None:
         """Ask of this problem what taught something about a circuit of it.
@@ -202,10 +209,14 @@ class Questions:
     def refuted_at_once(
         self, items: tuple[int, ...], loose: bool, stopped: Callable[[], bool]
     ) -> bool:
-        """Return whether the plain run alone shows that no wiring of these parts works; `loose`:
-        some of them perhaps idle within a larger whole. May be asked in a thread of its own."""
-        live = Live(self, items, loose=loose, plain=True)
-        return not live.too_large and live.ask(stopped=stopped) is False
+        """Return whether some set of drifting runs alone shows that no wiring of these parts works;
+        `loose`: some of them perhaps idle within a larger whole. May be asked in a thread of its
+        own."""
+        for runs in self.drifting:
+            live = Live(self, items, loose=loose, only=runs)
+            if not live.too_large and live.ask(stopped=stopped) is False:
+                return True
+        return False
 
     def light(self, items: tuple[int, ...]) -> bool:
         """Return whether there is room for several models of such lists at a time."""
@@ -355,7 +366,7 @@ class Questions:
         stay without power: in the whole it may hang on something that is dead all the time.
         """
         used: tuple[int, ...] | bool = True
-        live = Live(self, parts_list.items, loose=True, optional=True, plain=True)
+        live = Live(self, parts_list.items, loose=True, optional=True, only=self.plain)
         if live.too_large:
             return True
         first = {id(scenario) for scenario in self.plain}

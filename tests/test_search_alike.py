@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from itertools import islice
+from itertools import islice, permutations
 from random import Random
 
 import pytest
+from check_designs import STARTER, load, part
 from search_tools import KITS, a_problem, a_skeleton, slots_of
 from test_search_ahead import TWO_CYCLES, two_loops, wiring
+from test_search_sets import FREE, with_more_joints
 
 from synth import pipeline
 from synth.design import Skeleton, Terminal
@@ -17,7 +19,7 @@ from synth.parts.behaviour import CONTROLLED, PartType
 from synth.problem import Problem
 from synth.search.alike import in_order
 from synth.search.formula import Formula
-from synth.search.slots import Wiring
+from synth.search.slots import Wiring, joint_of_sets
 from synth.search.solver import CpSat
 
 MOST_NAMINGS = 400
@@ -26,7 +28,10 @@ MOST_NAMINGS = 400
 def namings(skeleton: Skeleton, problem: Problem) -> tuple[int, int]:
     """Return in how many ways the parts of a wiring can be named along the flow of power, and how
     many of them are kept."""
-    plain, kept = (Wiring(problem, slots_of(skeleton, problem.kit), Formula()) for _ in range(2))
+    slots = slots_of(skeleton, problem.kit)
+    if joint_of_sets(problem) is not None:
+        slots = tuple(slot for slot in slots if slot.kind is not PartType.JOINT)
+    plain, kept = (Wiring(problem, slots, Formula()) for _ in range(2))
     in_order(kept)
     counts = []
     for model in (plain, kept):
@@ -43,12 +48,14 @@ def namings(skeleton: Skeleton, problem: Problem) -> tuple[int, int]:
 
 def turned(skeleton: Skeleton, model: Wiring) -> Skeleton:
     """Return the wiring with the inputs of joints exchanged where the model has them so."""
+    if model.joint is not None:
+        return skeleton
     names = {slot.name: index for index, slot in enumerate(model.slots)} | {"supply": -1}
     rank = {output: place for place, output in enumerate(model.outputs)}
     fed = {target: source for source, target in skeleton.feeds}
-    for part in skeleton.parts:
-        if part.type is PartType.JOINT:
-            ends = [Terminal(part.name, end) for end in ("in1", "in2")]
+    for item in skeleton.parts:
+        if item.type is PartType.JOINT:
+            ends = [Terminal(item.name, end) for end in ("in1", "in2")]
             fed |= zip(
                 ends,
                 sorted((fed[e] for e in ends), key=lambda s: rank[names[s.part], s.terminal]),
@@ -62,11 +69,14 @@ def sample(seeds: range) -> Counter[str]:
     counts: Counter[str] = Counter()
     for seed in seeds:
         random = Random(seed)
-        kit = KITS[random.choice(sorted(KITS))]
+        free = seed % 4 == 0
+        kit = (FREE if free else KITS)[random.choice(sorted(KITS))]
         loads = ("lamp", "fan")[: random.choice((1, 2))]
         problem = a_problem(kit, loads)
         skeleton = a_skeleton(random, kit, random.randrange(2, 7), loads)
-        alike = Counter(part.part for part in skeleton.parts if part.type in CONTROLLED)
+        if free:
+            skeleton = with_more_joints(random, skeleton, kit)
+        alike = Counter(item.part for item in skeleton.parts if item.type in CONTROLLED)
         if max(alike.values(), default=0) < 2:
             continue
         before, after = namings(skeleton, problem)
@@ -87,6 +97,44 @@ def test_some_naming_is_kept() -> None:
 def test_some_naming_is_kept_at_length() -> None:
     counts = sample(range(1000, 6000))
     assert counts["wirings"] > 600 and counts["fewer"] > 100, counts
+
+
+def test_who_comes_first_may_be_settled_by_parts_of_another_kind() -> None:
+    """By its time T1 comes before T2. Power flows from A to T1 and from T2 to B, so A comes before
+    B, though its coil hangs on the later timer. With T2 first, A and B may come in any order."""
+    problem = a_problem(STARTER, ("lamp",))
+    parts = [
+        part("A", PartType.RELAY_MAKE, STARTER),
+        part("B", PartType.RELAY_MAKE, STARTER),
+        part("T1", PartType.PULSE, STARTER, time=1000),
+        part("T2", PartType.PULSE, STARTER, time=2000),
+        load("lamp", kit=STARTER),
+    ]
+    feeds = {"A.in": "supply", "A.coil": "T2.out", "T1.in": "A.out", "T1.start": "supply"}
+    feeds |= {"T2.in": "supply", "T2.start": "supply", "B.in": "T2.out", "B.coil": "T1.out"}
+    assert namings(wiring(parts, feeds | {"lamp.in": "B.out"}), problem) == (3, 1)
+
+
+def test_inputs_that_hang_on_several_outputs_say_nothing() -> None:
+    """One coil hangs on two sensing parts, and that of the other relay on one in between."""
+    kit = FREE["held"]
+    problem = a_problem(kit, ("lamp", "fan"))
+    sensing = {"night": PartType.TWILIGHT, "hot": PartType.SENSOR, "lever": PartType.SWITCH}
+    for order in permutations(sensing):
+        first, between, last = order
+        parts = [
+            part("night", PartType.TWILIGHT, kit, passes="night"),
+            part("hot", PartType.SENSOR, kit, input="hot", contact="make"),
+            part("lever", PartType.SWITCH, kit, input="lever", contact="make"),
+            part("A", PartType.RELAY_MAKE, kit),
+            part("B", PartType.RELAY_MAKE, kit),
+            part("J", PartType.JOINT, kit),
+            *(load(name, kit=kit) for name in ("lamp", "fan")),
+        ]
+        feeds = {f"{name}.in": "supply" for name in (*sensing, "A", "B")}
+        feeds |= {"J.in1": f"{first}.out", "J.in2": f"{last}.out", "A.coil": "J.out"}
+        feeds |= {"B.coil": f"{between}.out", "lamp.in": "A.out", "fan.in": "B.out"}
+        assert namings(wiring(parts, feeds, kit), problem) == (2, 2)
 
 
 def test_a_design_for_two_clocks_is_kept() -> None:

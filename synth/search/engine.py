@@ -32,7 +32,7 @@ LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
 LOOKED_AT = 400
 """How many lists to come are looked at for some that are not refuted without a question."""
-SHORT = 12
+SHORT = 24
 """After so many lists of which some wiring was asked for, the next ones are asked on both cores."""
 ASKED_AHEAD = 6
 """So many lists to come at most are asked about while the search waits for one."""
@@ -313,7 +313,6 @@ class Engine:
             self.found.asked < SHORT
             or questions.drifts
             or questions.fast
-            or self.alone
             or not questions.light(parts_list.items)
         ):
             return None

@@ -59,10 +59,11 @@ class Live:
         optional: bool = False,
         only: Sequence[Scenario] = (),
         learned: Sequence[Scenario] | None = None,
+        ordered: bool = True,
     ) -> None:
-        """`only`: begin with these scenarios, whatever was learned, and keep one of the wirings
-        that differ in names alone (see `alike`; not with `optional`). `learned`: what was learned
-        by the time that counts, if not all until now."""
+        """`only`: begin with these scenarios, whatever was learned. `learned`: what was learned by
+        the time that counts, if not all until now. `ordered`: of wirings that differ in names alone
+        some are left out, where no slot may stay empty (see `alike`)."""
         self.questions = questions
         self.items = items
         slots = questions.catalogue.slots(items, questions.loads)
@@ -80,7 +81,7 @@ class Live:
             return
         self.wiring = Wiring(questions.problem, slots, Formula(), loose)
         self.wiring.some_set_to(questions.forced)
-        if only and not optional:
+        if ordered and not optional:
             in_order(self.wiring)
         for scenario in begin:
             self.add(scenario)

@@ -170,7 +170,7 @@ class Questions:
             return self._stands(begun.live, parts_list.items, begun=begun.answer)
         live = self._live_for(parts_list.items) if rest is None and given is None else None
         if live is None:
-            live = Live(self, parts_list.items)
+            live = Live(self, parts_list.items, ordered=given is None)
             if live.too_large:
                 self.open_for = OpenFor.TOO_LARGE
                 return None

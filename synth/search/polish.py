@@ -1,56 +1,114 @@
-"""Single wires moved for less power at the same or a lower price; every change is checked anew."""
+"""Wires moved for a lower price or less power; every change is checked anew."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
+from math import inf
 
 from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import PartType
-from synth.problem import Problem
+from synth.problem import Objective, Problem
 from synth.result import Verdict
 from synth.search.basics import Progress, Tools, design_key
+from synth.search.lists import Key
+
+Wired = tuple[Skeleton, Design, Verdict]
+"""A wiring, the design made of it, and what the check says of it."""
 
 
 def polished(
+    wired: Wired, problem: Problem, tools: Tools, progress: Progress, aside: int = 0
+) -> Wired:
+    """Return a design no worse in any order of objectives, found by moving one wire at a time, or
+    two, the first of which leaves what counts first as it is: so many as `aside` are checked.
+
+    This proves nothing; it spares what the first design of a proven price may waste, since the
+    search proper proves the first objective only, and what circuits waste that were put together.
+    """
+    wired = _straight(wired, problem, tools, progress)
+    seen = {wired[0]}
+    improved = aside > 0
+    while improved and not progress.over():
+        improved = False
+        best = design_key(wired[1], problem)
+        for skeleton, design, verdict in _moved(wired[0], problem, tools, progress, best, True):
+            aside -= 1
+            if verdict.holds and skeleton not in seen:
+                seen.add(skeleton)
+                other = _straight((skeleton, design, verdict), problem, tools, progress)
+                if design_key(other[1], problem) < best:
+                    wired, improved = other, aside > 0
+                    break
+            if aside <= 0:
+                break
+    return wired
+
+
+def _straight(wired: Wired, problem: Problem, tools: Tools, progress: Progress) -> Wired:
+    """Return a design no worse, found by moving one wire after the other."""
+    improved = True
+    while improved and not progress.over():
+        improved = False
+        best = design_key(wired[1], problem)
+        for other in _moved(wired[0], problem, tools, progress, best):
+            if other[2].holds:
+                wired, improved = other, True
+                break
+    return wired
+
+
+def _moved(
     skeleton: Skeleton,
-    design: Design,
-    verdict: Verdict,
     problem: Problem,
     tools: Tools,
     progress: Progress,
-) -> tuple[Skeleton, Design, Verdict]:
-    """Return a design no worse in any order of objectives, found by moving one wire at a time.
-
-    This proves nothing; it spares power that the first design of a proven price may waste, since
-    the search proper proves the first objective only.
-    """
+    best: Key,
+    aside: bool = False,
+) -> Iterator[Wired]:
+    """Yield the wirings with one wire moved that cost less than `best`, or with `aside` no more
+    than it by the first objective, and what the check says of each."""
     outputs = [
         Terminal(part.name, output)
         for part in skeleton.parts
         for output in problem.kit.index[part.part].shape.outputs
         if part.type is not PartType.LOAD
     ]
-    best = design_key(design, problem)
-    improved = True
-    while improved and not progress.over():
-        improved = False
-        for number, (source, target) in enumerate(skeleton.feeds):
-            for other in outputs:
-                if other == source or other.part == target.part or progress.over():
-                    continue
-                feeds = (*skeleton.feeds[:number], (other, target), *skeleton.feeds[number + 1 :])
-                moved = replace(skeleton, feeds=feeds)
-                if _loops(moved, problem) or _idle(moved, source):
-                    continue
-                trial = tools.share(moved, problem)
-                if trial is None or design_key(trial, problem) >= best:
-                    continue
-                judged = tools.check(trial, problem)
-                if judged is not None and judged.holds:
-                    skeleton, design, verdict = moved, trial, judged
-                    best, improved = design_key(trial, problem), True
-                    break
-    return skeleton, design, verdict
+    fed = Counter(source for source, _ in skeleton.feeds)
+    by_price = problem.objectives[0] is Objective.PRICE and not problem.limits.stock
+    parts = sum(problem.kit.index[part.part].price for part in skeleton.parts)
+    splits = {output: tools.fan_out(count) or 0 for output, count in fed.items()}
+
+    def least(source: Terminal, other: Terminal) -> float:
+        """Return the price with a wire moved from `source` to `other`, at least."""
+        less, more = tools.fan_out(max(1, fed[source] - 1)), tools.fan_out(fed[other] + 1)
+        if less is None or more is None:
+            return inf
+        kept = sum(splits.values()) - splits[source] - splits.get(other, 0)
+        return parts + kept + less + more
+
+    for number, (source, target) in enumerate(skeleton.feeds):
+        for other in outputs:
+            if progress.over():
+                return
+            if other == source or other.part == target.part:
+                continue
+            if by_price and least(source, other) > best[0]:
+                continue
+            feeds = (*skeleton.feeds[:number], (other, target), *skeleton.feeds[number + 1 :])
+            moved = replace(skeleton, feeds=feeds)
+            if _loops(moved, problem) or _idle(moved, source):
+                continue
+            trial = tools.share(moved, problem)
+            if trial is None:
+                continue
+            key = design_key(trial, problem)
+            if key >= best and not (aside and key[0] == best[0]):
+                continue
+            verdict = tools.check(trial, problem)
+            if verdict is not None:
+                yield moved, trial, verdict
 
 
 def _idle(skeleton: Skeleton, source: Terminal) -> bool:

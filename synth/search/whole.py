@@ -61,6 +61,9 @@ MIX_SECONDS = 3.0
 MIX_SHARE = 0.3
 """Seconds, and part of the time left, that may go into other wirings of the circuits, for what
 they cost together."""
+MOVED_ASIDE = 200
+"""Designs checked at most while two wires are moved for what circuits cost together; the largest
+of the examples takes 150 of them and half a second."""
 AT_ONCE = 1.0
 AT_ONCE_SHARE = 1 / 3
 """Seconds, and part of the time left, that may go into what bounds and limits alone say of the
@@ -288,7 +291,7 @@ class _Whole:
                 continue
             for circuit, working in zip(hard, mixed, strict=True):
                 circuit.found = replace(circuit.found, best=working)
-        self._polish()
+        self._polish(MOVED_ASIDE)
         self.progress.report("mixed circuits", self._key(self.best)[0], None)
         self._clock("mixing")
 
@@ -351,13 +354,14 @@ class _Whole:
             self.best = working
         return working
 
-    def _polish(self) -> None:
+    def _polish(self, aside: int = 0) -> None:
         best = self.best
         assert best is not None
         if self._key(best) == best.parts_list.key(self.problem.objectives):
             return
+        wired = best.skeleton, best.design, best.verdict
         skeleton, design, verdict = polished(
-            best.skeleton, best.design, best.verdict, self.problem, self.tools, self.progress
+            wired, self.problem, self.tools, self.progress, aside
         )
         self.best = Working(skeleton, design, verdict, best.parts_list)
 

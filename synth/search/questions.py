@@ -214,8 +214,9 @@ class Questions:
         own."""
         for runs in self.drifting:
             live = Live(self, items, loose=loose, only=runs)
-            if not live.too_large and live.ask(stopped=stopped) is False:
-                return True
+            answer = None if live.too_large else live.ask(stopped=stopped)
+            if not answer:
+                return answer is False
         return False
 
     def light(self, items: tuple[int, ...]) -> bool:

@@ -107,7 +107,8 @@ class Engine:
         # Time that is shared out here and there meanwhile is not the time of these questions.
         self.questions.progress = replace(self.progress, gap=None)
         with Beside(self._refuted_at_once, 1) as self._early:
-            self._early.ask(self._ahead(self._in_order(needed), ASKED_EARLY))
+            ahead = self._ahead(self._in_order(needed), ASKED_EARLY)
+            self._early.ask(filter(self.questions.light, ahead))
             yield
 
     def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:

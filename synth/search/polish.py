@@ -29,46 +29,47 @@ def polished(
     """
     wired = _straight(wired, problem, tools, progress)
     seen = {wired[0]}
-    improved = aside > 0
-    while improved and not progress.over():
-        improved = False
+    number = still = 0
+    while aside > 0 and still < len(wired[0].feeds) and not progress.over():
         best = design_key(wired[1], problem)
-        for skeleton, design, verdict in _moved(wired[0], problem, tools, progress, best, True):
+        for other in _moved(wired[0], number, problem, tools, progress, best, True):
             aside -= 1
-            if verdict.holds and skeleton not in seen:
-                seen.add(skeleton)
-                other = _straight((skeleton, design, verdict), problem, tools, progress)
-                if design_key(other[1], problem) < best:
-                    wired, improved = other, aside > 0
+            if other[2].holds and other[0] not in seen:
+                seen.add(other[0])
+                further = _straight(other, problem, tools, progress)
+                if design_key(further[1], problem) < best:
+                    wired, still = further, 0
                     break
             if aside <= 0:
                 break
+        number, still = (number + 1) % len(wired[0].feeds), still + 1
     return wired
 
 
 def _straight(wired: Wired, problem: Problem, tools: Tools, progress: Progress) -> Wired:
     """Return a design no worse, found by moving one wire after the other."""
-    improved = True
-    while improved and not progress.over():
-        improved = False
+    number = still = 0
+    while still < len(wired[0].feeds) and not progress.over():
         best = design_key(wired[1], problem)
-        for other in _moved(wired[0], problem, tools, progress, best):
+        for other in _moved(wired[0], number, problem, tools, progress, best):
             if other[2].holds:
-                wired, improved = other, True
+                wired, still = other, 0
                 break
+        number, still = (number + 1) % len(wired[0].feeds), still + 1
     return wired
 
 
 def _moved(
     skeleton: Skeleton,
+    number: int,
     problem: Problem,
     tools: Tools,
     progress: Progress,
     best: Key,
     aside: bool = False,
 ) -> Iterator[Wired]:
-    """Yield the wirings with one wire moved that cost less than `best`, or with `aside` no more
-    than it by the first objective, and what the check says of each."""
+    """Yield the wirings with wire `number` moved that cost less than `best`, or with `aside` no
+    more than it by the first objective, and what the check says of each."""
     outputs = [
         Terminal(part.name, output)
         for part in skeleton.parts
@@ -88,27 +89,27 @@ def _moved(
         kept = sum(splits.values()) - splits[source] - splits.get(other, 0)
         return parts + kept + less + more
 
-    for number, (source, target) in enumerate(skeleton.feeds):
-        for other in outputs:
-            if progress.over():
-                return
-            if other == source or other.part == target.part:
-                continue
-            if by_price and least(source, other) > best[0]:
-                continue
-            feeds = (*skeleton.feeds[:number], (other, target), *skeleton.feeds[number + 1 :])
-            moved = replace(skeleton, feeds=feeds)
-            if _loops(moved, problem) or _idle(moved, source):
-                continue
-            trial = tools.share(moved, problem)
-            if trial is None:
-                continue
-            key = design_key(trial, problem)
-            if key >= best and not (aside and key[0] == best[0]):
-                continue
-            verdict = tools.check(trial, problem)
-            if verdict is not None:
-                yield moved, trial, verdict
+    source, target = skeleton.feeds[number]
+    for other in outputs:
+        if progress.over():
+            return
+        if other == source or other.part == target.part:
+            continue
+        if by_price and least(source, other) > best[0]:
+            continue
+        feeds = (*skeleton.feeds[:number], (other, target), *skeleton.feeds[number + 1 :])
+        moved = replace(skeleton, feeds=feeds)
+        if _loops(moved, problem) or _idle(moved, source):
+            continue
+        trial = tools.share(moved, problem)
+        if trial is None:
+            continue
+        key = design_key(trial, problem)
+        if key >= best and not (aside and key[0] == best[0]):
+            continue
+        verdict = tools.check(trial, problem)
+        if verdict is not None:
+            yield moved, trial, verdict
 
 
 def _idle(skeleton: Skeleton, source: Terminal) -> bool:

@@ -61,6 +61,8 @@ MIX_SECONDS = 3.0
 MIX_SHARE = 0.3
 """Seconds, and part of the time left, that may go into other wirings of the circuits, for what
 they cost together."""
+POLISH_SHARE = 0.3
+"""Part of the time left that may go into moving wires each time that circuits were put together."""
 MOVED_ASIDE = 200
 """Designs checked at most while two wires are moved for what circuits cost together; the largest
 of the examples takes 150 of them and half a second."""
@@ -128,10 +130,12 @@ class _Whole:
             self._polish()
             self._frugal(self.circuits[0].engine, found)
             return self._outcome(found)
-        self._together()
         hard = self._hard()
         # What a part in stock saves can only be told of the whole.
         joint = self._joint(hard) if not problem.limits.stock and self._projects(hard) else None
+        if joint:
+            self._bounded(joint)
+        self._together()
         with joint.early() if joint and self.best else nullcontext():
             self._merge()
             self._mix()
@@ -173,6 +177,14 @@ class _Whole:
             self.at_least = found.floor[0]
             self.progress.report("bounds", None, self.at_least)
         return found
+
+    def _bounded(self, joint: Engine) -> None:
+        """See what bounds alone prove of circuits together, before time goes into the design."""
+        with self.progress.sharing(AT_ONCE_SHARE, AT_ONCE):
+            floor = joint.at_once().floor
+        if floor and self._ordered():
+            self.at_least = max(self.at_least, floor[0])
+            self.progress.report("bounds", None, self.at_least)
 
     def _hard_to_find(self) -> None:
         """Where a circuit has no design yet, see what bounds alone prove: circuits that there is
@@ -241,6 +253,7 @@ class _Whole:
         if self.best is None and self.problem.energy is not None:
             self._with_less_energy()
         if self.best is not None:
+            self.progress.report("whole circuit", self._key(self.best)[0], None)
             self._polish()
             self.progress.report("whole circuit", self._key(self.best)[0], None)
 
@@ -264,6 +277,8 @@ class _Whole:
         """Try other wirings of the same price for the circuits, for what they cost together."""
         problem, hard = self.problem, [c for c in self.merged if not c.plain]
         if self.best is None or len(hard) < 2 or problem.objectives[0] is not Objective.PRICE:
+            return
+        if self.progress.over():
             return
         kinds: list[list[Working]] = []
         for circuit in hard:
@@ -360,9 +375,10 @@ class _Whole:
         if self._key(best) == best.parts_list.key(self.problem.objectives):
             return
         wired = best.skeleton, best.design, best.verdict
-        skeleton, design, verdict = polished(
-            wired, self.problem, self.tools, self.progress, aside
-        )
+        with self.progress.sharing(POLISH_SHARE):
+            skeleton, design, verdict = polished(
+                wired, self.problem, self.tools, self.progress, aside
+            )
         self.best = Working(skeleton, design, verdict, best.parts_list)
 
     def _hard(self) -> list[Circuit]:

@@ -63,8 +63,7 @@ def test_stopped_by_the_user(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_best_found_says_why_no_more_is_proven(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The first design found ends it: nothing but that is to be said, and nothing with a gap. Of
-    the shed bounds alone prove the price."""
+    """The first design found ends it: nothing but that is to be said, and nothing with a gap."""
     problem = pipeline.read_problem(None, TWO_CYCLES, "full")
     stop: list[bool] = []
 
@@ -77,7 +76,7 @@ def test_best_found_says_why_no_more_is_proven(monkeypatch: pytest.MonkeyPatch) 
     assert outcome.ending.why is Why.STOPPED and outcome.ending.seconds == 60.0
     near = pipeline.plan(problem, gap=100.0)
     assert near.status is Status.BEST_FOUND and near.ending is None
-    proven = pipeline.plan(pipeline.read_problem(SHED, None, None), stopped=lambda: bool(stop))
+    proven = pipeline.plan(pipeline.read_problem(SHED, None, None))
     assert proven.status is Status.PROVEN and proven.ending is None
 
 

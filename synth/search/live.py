@@ -60,10 +60,12 @@ class Live:
         only: Sequence[Scenario] = (),
         learned: Sequence[Scenario] | None = None,
         ordered: bool = True,
+        largest: int | None = None,
     ) -> None:
         """`only`: begin with these scenarios, whatever was learned. `learned`: what was learned by
         the time that counts, if not all until now. `ordered`: of wirings that differ in names alone
-        some are left out, where no slot may stay empty (see `alike`)."""
+        some are left out, where no slot may stay empty (see `alike`). `largest`: most clauses, if
+        not as many as a question may have."""
         self.questions = questions
         self.items = items
         slots = questions.catalogue.slots(items, questions.loads)
@@ -76,7 +78,8 @@ class Live:
         self.effort: float | None = None
         """What may still go into questions, see `Solver.ask`; None: as much as there is time."""
         begin = only or questions.plain
-        self.too_large = too_large(slots, begin, questions.largest)
+        self._largest = largest or questions.largest
+        self.too_large = too_large(slots, begin, self._largest)
         if self.too_large:
             return
         self.wiring = Wiring(questions.problem, slots, Formula(), loose)
@@ -93,7 +96,7 @@ class Live:
 
     def add(self, scenario: Scenario) -> bool:
         """Ask this scenario as well; False when the model would be too large."""
-        if too_large(self.slots, [*self.scenarios, scenario], self.questions.largest):
+        if too_large(self.slots, [*self.scenarios, scenario], self._largest):
             return False
         Unrolled(self.wiring, scenario, DEPTH)
         self.scenarios.append(scenario)

@@ -36,6 +36,8 @@ LONGEST_QUESTION = 5.0
 
 LIGHT = 150_000
 """Most clauses, by estimate, of a model that others may be asked beside."""
+ASIDE = 75_000
+"""Most clauses, by estimate, of a model for other wirings of a price that is known."""
 MOST_MORE = 8
 """Parts that a model kept alive has more than the first list it is asked about, at most."""
 FEW_LOADS = 16
@@ -254,7 +256,7 @@ class Questions:
     def fewer_on_supply(self, parts_list: PartsList, rest: int, count: int) -> Iterator[Working]:
         """Yield wirings of exactly these parts that stand the exact check, in which splitting
         costs at most `rest` coins, with ever fewer than `count` inputs on the supply."""
-        live = Live(self, parts_list.items)
+        live = Live(self, parts_list.items, largest=ASIDE)
         if live.too_large:
             return
         twins = len(self.problem.requirements) - len(self.loads)

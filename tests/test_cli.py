@@ -321,6 +321,11 @@ class TestHelp:
     def test_version(self) -> None:
         assert __version__ in run("--version").stdout
 
+    def test_as_a_module(self) -> None:
+        command = [sys.executable, "-m", "synth", "--version"]
+        ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+        assert __version__ in ran.stdout
+
 
 # Bad inputs
 

@@ -10,6 +10,7 @@ import time
 from collections import Counter
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import pytest
 from plain_simulation import STEP, first_failure
@@ -147,19 +148,29 @@ def test_what_is_known_of_the_signals_leaves_the_cheapest(goals: str) -> None:
     again = warm.run()
     assert again.best is not None and again.closed
     assert again.best.design.price(problem.kit) == proven.best.design.price(problem.kit)
-    assert warm.found.asked <= cold.found.asked
+    # A design found first that is dearer than it need be takes a question more.
+    assert warm.found.asked <= cold.found.asked + 1
 
 
 @pytest.mark.slow
 def test_a_circuit_that_takes_long_is_asked_signal_by_signal(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """With no time at all for the whole as one, the plan is a checked design with a bound."""
+    """With no time at all for the whole as one, the plan is a checked design with a bound: proven
+    where the circuit, asked with what the signals taught, comes to that in the time."""
     problem = read("mister on 15 s of every 20 min, mister only by day, lamp from dusk for 3 h")
     monkeypatch.setattr(one_by_one, "FIRST_SHARE", 0.02)
+    found: list[Working | None] = []
+
+    def noted(*words: Any) -> Working | None:
+        found.append(side_by_side(*words))
+        return found[-1]
+
+    monkeypatch.setattr(one_by_one, "side_by_side", noted)
     outcome = pipeline.plan(problem, seconds=12)
-    assert outcome.status is Status.BEST_FOUND
+    assert len(found) == 1 and found[0] is not None
+    assert outcome.status in (Status.BEST_FOUND, Status.PROVEN)
     assert outcome.price is not None and outcome.bound is not None and outcome.design is not None
     assert pipeline.check_design(outcome.design, problem).holds
-    assert 30 <= outcome.bound < outcome.price <= 47
+    assert 30 <= outcome.bound <= outcome.price <= 47
     assert pipeline.check_design(outcome.design, replace(problem, title="again")).holds

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import chain
@@ -262,6 +263,25 @@ def test_three_timers_and_two_relays_do_not_keep_two_clocks() -> None:
             assert engine.questions.refuted_at_once(parts_list.items, False, lambda: False)
             refuted += 1
     assert refuted == 2
+
+
+def test_what_stands_the_short_runs_may_fall_in_the_long_one() -> None:
+    """Four timers, a break relay and a joint keep both clocks while the short runs last."""
+    problem = pipeline.read_problem(None, TWO_CYCLES, None)
+    engine = the_engine(problem)
+    questions, needed = engine.questions, engine.needed()
+    assert needed is not None
+    wanted = Counter({"switch": 1, "pulse timer": 4, "relay break": 1, "joint": 1})
+    items = next(
+        x.items
+        for x in engine.catalogue.in_order(needed, problem.objectives, engine.waiting.count)
+        if Counter(part.name for part in engine.catalogue.parts(x.items)) == wanted
+    )
+    parts_list = engine.catalogue.measure(items)
+    assert parts_list is not None and not engine.hopeless(parts_list)
+    assert questions.refuted_at_once(items, False, lambda: False)
+    questions.drifting = questions.drifting[:1]
+    assert not questions.refuted_at_once(items, False, lambda: False)
 
 
 def test_what_takes_no_input_has_no_run_that_drifts() -> None:

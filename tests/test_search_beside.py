@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from test_known_designs import the_engine
+from test_search_ahead import TWO_CYCLES
 
 from synth import pipeline
 from synth.result import Status
@@ -140,3 +141,60 @@ def test_what_nobody_waits_for_is_told_to_end() -> None:
         assert beside.answer((1,), lambda: False) == 1
         assert beside.answer((2,), lambda: True) is None
     assert {1, 2} <= set(ended) <= {1, 2, 3} and time.monotonic() - began < 5
+
+
+def test_one_at_a_time_until_all_cores_are_free() -> None:
+    """Ahead of a search one question is asked at a time; then two, in the order they were put."""
+    running, most, begun = 0, [0], list[tuple[int, ...]]()
+    lock, free = threading.Lock(), threading.Event()
+
+    def question(items: tuple[int, ...]) -> Callable[[Callable[[], bool]], tuple[int, ...]]:
+        def work(stopped: Callable[[], bool]) -> tuple[int, ...]:
+            nonlocal running
+            with lock:
+                running += 1
+                most[-1] = max(most[-1], running)
+                begun.append(items)
+            free.wait(0.05)
+            with lock:
+                running -= 1
+            return items
+
+        return work
+
+    lists = [(n,) for n in range(8)]
+    with Beside(question, 1) as beside:
+        beside.ask(lists[:4])
+        assert [beside.answer(items, lambda: False) for items in lists[:4]] == lists[:4]
+        most.append(0)
+        beside.on_all()
+        beside.on_all()  # a second time changes nothing
+        beside.ask(lists[4:])
+        assert [beside.answer(items, lambda: False) for items in lists[4:]] == lists[4:]
+    assert most == [1, 2] and set(begun) == set(lists)
+
+
+def test_what_is_asked_early_is_what_the_search_asks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some lists are answered before the search begins, none twice, and it finds the same."""
+    problem = pipeline.read_problem(None, TWO_CYCLES, "full")
+    refuted, asked = Questions.refuted_at_once, list[tuple[int, ...]]()
+
+    def noted(self: Questions, items: tuple[int, ...], *words: Any) -> bool:
+        asked.append(items)
+        return refuted(self, items, *words)
+
+    monkeypatch.setattr(Questions, "refuted_at_once", noted)
+    late = the_engine(problem)
+    expected = late.run()
+    asked.clear()
+    engine = the_engine(problem)
+    with engine.early():
+        while not asked:
+            time.sleep(0.01)
+        found = engine.run()
+    assert len(asked) == len(set(asked))
+    assert found.best is not None and expected.best is not None and found.closed
+    assert found.best.design == expected.best.design
+    assert (found.refuted, engine.refuted) == (expected.refuted, late.refuted)
+    assert engine.questions.progress is engine.progress
+    assert engine.run().best == found.best  # nothing is left of what was asked early

@@ -8,12 +8,14 @@ import pytest
 from check_designs import STARTER, asked, load, part
 from search_tools import INPUTS
 from test_known_designs import the_engine
-from test_search_ahead import wiring
+from test_search_ahead import TWO_CYCLES, wiring
 
+from synth import pipeline
 from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import PartType
 from synth.problem import Objective, Problem
 from synth.result import Verdict
+from synth.search import whole
 from synth.search.basics import Progress
 from synth.search.polish import Wired, polished
 from synth.signals import Level
@@ -83,6 +85,24 @@ def test_two_wires_are_moved_where_one_gains_nothing() -> None:
     assert few < many
     (none, some) = polish(good, 1)
     assert price(none) == price(least) and some <= few + 1
+
+
+def test_what_bounds_prove_is_told_before_wires_are_moved(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So a gap that is near enough ends the plan at the first design."""
+    problem = pipeline.read_problem(None, TWO_CYCLES, "full")
+    told: list[tuple[str, int | None, int | None]] = []
+
+    def moving(wired: Wired, *rest: object) -> Wired:
+        told.append(("moving", None, None))
+        return wired
+
+    monkeypatch.setattr(whole, "polished", moving)
+    pipeline.plan(problem, lambda *words: told.append(words), gap=20)
+    stages = [stage for stage, _, _ in told]
+    first = stages.index("moving") if "moving" in stages else len(stages)
+    bounds = [bound for stage, _, bound in told[:first] if stage == "bounds"]
+    assert len(bounds) == 1 and (bounds[0] or 0) > 20
+    assert any(best is not None for _, best, _ in told[:first])
 
 
 @pytest.mark.parametrize("aside", [0, 200])

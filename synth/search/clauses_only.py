@@ -1,7 +1,7 @@
 """The optional solver for plain clauses: Glucose, by way of python-sat (the extra `fast`).
 
-Measured about twice as fast as CP-SAT on the questions of this search. It answers the same ones
-about the same formula; tests compare.
+Measured about twice as fast as CP-SAT on most questions of this search, and no faster on hard ones
+about clocks that drift. It answers the same ones about the same formula; tests compare.
 """
 
 from __future__ import annotations

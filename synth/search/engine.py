@@ -109,7 +109,10 @@ class Engine:
         with Beside(self._refuted_at_once, 1) as self._early:
             ahead = self._ahead(self._in_order(needed), ASKED_EARLY)
             self._early.ask(filter(self.questions.light, ahead))
-            yield
+            try:
+                yield
+            finally:
+                self._early = None
 
     def run(self, upper: Key | None = None, known: tuple[int, ...] | None = None) -> Found:
         """Return the best design with a key below `upper`, and what was proven.
@@ -289,7 +292,7 @@ class Engine:
     # -- one list ----------------------------------------------------------------------------
 
     def _refuted(self, parts_list: PartsList, queue: Queue, beside: Beside[bool]) -> bool:
-        """Return whether the plain run alone refutes this list; those to come are asked too."""
+        """Return whether drifting runs alone refute this list; those to come are asked too."""
         light = self.questions.light(parts_list.items)
         ahead = self._ahead(queue, ASKED_AHEAD) if light else ()
         beside.ask([parts_list.items, *ahead])

@@ -132,8 +132,8 @@ def drifting_runs(
     most = MOST_DRIFTING // (len(changes) + 1)
     later = min(times[min(1, len(times) - 1)], most // 4 * step)
     sets = [
-        [_drifting(problem, changes, apart + wait, apart, 1, most // 2) for wait in (0, later)],
-        [_drifting(problem, changes, apart, apart, 2, most)],
+        [_drifting(problem, changes, apart, wait, 1, most // 2) for wait in (0, later)],
+        [_drifting(problem, changes, apart, 0, 2, most)],
     ]
     return [found for runs in sets if (found := [run for run in runs if run is not None])]
 
@@ -141,20 +141,19 @@ def drifting_runs(
 def _drifting(
     problem: Problem,
     changes: Sequence[tuple[str, bool]],
-    begin: int,
     apart: int,
+    wait: int,
     turns: int,
     most: int,
 ) -> tuple[Run, list[int]] | None:
-    """Return a run in which `changes` begin at `begin`, `apart` or as long again later from one to
-    the next, and a grid, until the loads have changed `turns` times by themselves: those that do so
+    """Return a run in which `changes` come `apart` and `wait` after the supply and after one
+    another, and a grid, until the loads have changed `turns` times by themselves: those that do so
     within `most` steps."""
     step = gcd(*problem.times)
     first = {item.name: bool(item.steady) for item in problem.inputs} | {"supply": True}
-    wait = begin - apart
     wanted = [
         (0, first),
-        *((begin + (wait + apart) * i, {name: level}) for i, (name, level) in enumerate(changes)),
+        *(((apart + wait) * i, {name: level}) for i, (name, level) in enumerate(changes, 1)),
     ]
     run = legal(problem, wanted, most * step)
     if run is None:

@@ -13,6 +13,7 @@ import heapq
 import time as clock
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import combinations
 
 from synth.check.circuit import Circuit, State
 from synth.check.cones import Cone
@@ -105,6 +106,10 @@ class Node:
     event: Event | None
 
 
+_Sharing = tuple[tuple[int, ...], tuple[int, ...], _Members, tuple[tuple[int, int], ...]]
+"""Of each variable the old one that it is (0: it starts now), the deadline and the clocks; and
+where in a zone it shows that two of the old ones are equal."""
+
 Push = Callable[[Node, tuple[int, int]], None]
 Report = Callable[[list[Finding], tuple[int, int]], None]
 
@@ -138,6 +143,7 @@ class Explorer:
             tuple[tuple[int, ...], int, int], tuple[tuple[int, ...], int, int]
         ] = {}
         self._expiries: dict[tuple[Zone, tuple[int, ...]], tuple[tuple[int, Zone], ...]] = {}
+        self._sources: dict[tuple[Discrete, _Members, int], _Sharing] = {}
         self._waits: dict[tuple[Zone, tuple[int, ...], tuple[int, ...]], Zone] = {}
         self._circuit_clocks: dict[State, tuple[tuple[int, int], ...]] = {}
         self._signal_clocks: dict[tuple[int, ...], tuple[tuple[int, int], ...]] = {}
@@ -446,38 +452,42 @@ class Explorer:
         self, discrete: Discrete, members: _Members, at: Zone, fresh: int
     ) -> tuple[_Members, Zone]:
         """Return the clocks that share each variable, and the zone after any wait."""
-        source = {}
-        for v, shared in enumerate(members):
-            for c in shared:
-                source[c] = v + 1
+        asked = (discrete, members, fresh)
+        known = self._sources.get(asked)
+        if known is None:
+            known = self._sources[asked] = self._shared(discrete, members, fresh)
+        sources, deadlines, groups, pairs = known
+        for one, other in pairs:
+            if at[one] == ZERO == at[other]:
+                sources, deadlines, groups, _ = self._shared(discrete, members, fresh, at)
+                break
+        key = (at, sources, deadlines)
+        zone = self._waits.get(key)
+        if zone is None:
+            zone = self._waits[key] = waited(chosen(at, len(members), sources), deadlines)
+        return groups, zone
+
+    def _shared(
+        self, discrete: Discrete, members: _Members, fresh: int, at: Zone | None = None
+    ) -> _Sharing:
+        """Return how the clocks that run share variables: those that start now, those that did,
+        and those that are equal in the zone `at`."""
+        source = {c: v + 1 for v, shared in enumerate(members) for c in shared}
         size = len(members) + 1
         groups: dict[int, list[int]] = {}
         least: dict[int, int] = {}
         for c, deadline in self.clocks(discrete):
             origin = 0 if fresh >> c & 1 else source[c]
-            if origin not in groups:
+            if origin and at is not None and origin not in groups:
                 for other in groups:
-                    if (
-                        origin
-                        and other
-                        and at[origin * size + other] == ZERO == at[other * size + origin]
-                    ):
+                    if other and at[origin * size + other] == ZERO == at[other * size + origin]:
                         origin = other
                         break
-            if origin in groups:
-                groups[origin].append(c)
-                least[origin] = min(least[origin], deadline)
-            else:
-                groups[origin] = [c]
-                least[origin] = deadline
-        sources = tuple(groups)
-        deadlines = tuple(least.values())
-        key = (at, sources, deadlines)
-        zone = self._waits.get(key)
-        if zone is None:
-            zone = waited(chosen(at, len(members), sources), deadlines)
-            self._waits[key] = zone
-        return tuple([tuple(shared) for shared in groups.values()]), zone
+            groups.setdefault(origin, []).append(c)
+            least[origin] = min(least.get(origin, deadline), deadline)
+        pairs = [(a * size + b, b * size + a) for a, b in combinations(filter(None, groups), 2)]
+        together = tuple([tuple(shared) for shared in groups.values()])
+        return tuple(groups), tuple(least.values()), together, tuple(pairs)
 
     # Judging one event
 

@@ -337,6 +337,7 @@ class _Retimed(Explorer):
     def __init__(self, explorer: Explorer, times: Mapping[int, int]) -> None:
         self.__dict__.update(explorer.__dict__)
         self._times = times
+        self._sources = {}  # holds deadlines
 
     def clocks(self, discrete: Discrete) -> list[tuple[int, int]]:
         """Return (number, deadline in ticks) of every clock that runs, by number."""

@@ -17,6 +17,7 @@ from synth.commands.numbers import Number, Whole
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
 from synth.outlet import outlive_readers
+from synth.wording import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 FORMATS = click.Choice(["text", "json"])
 COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack", "lesson")
 """Commands with a file of their own in `synth.commands`, each with a `command`."""
+
+MOST_TOLD = 10
+"""Most mistakes of one text that are told at once."""
 
 _NOT_WRITTEN = {
     errno.ENOSPC: "the disk is full",
@@ -135,6 +139,11 @@ class _Group(click.Group):
 def _fail(error: SynthError) -> NoReturn:
     try:
         click.echo(f"synth: {error}", err=True)
+        for other in error.others[: MOST_TOLD - 1]:
+            click.echo(f"synth: {other}", err=True)
+        more = len(error.others) + 1 - MOST_TOLD
+        if more > 0:
+            click.echo(f"synth: and {counted(more, 'mistake')} more", err=True)
     except OSError:
         sys.stderr = open(os.devnull, "w")  # noqa: SIM115 - kept open until the end
     sys.exit(error.exit_code)

@@ -39,6 +39,8 @@ class SynthError(Exception):
         self.message = message
         self.place = place
         self.hint = hint
+        self.others: tuple[SynthError, ...] = ()
+        """What else is wrong in the same text."""
 
     def __str__(self) -> str:
         """One message: place, what was wrong, the line with a caret, what to do."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from synth.problem import InputKind, Objective
 from synth.read.builder import LONGEST_NAME
 from synth.read.kit_file import bundled_kits
 from synth.read.phrases import parse_facts, parse_phrases
+from synth.read.slips import Slips
 from synth.read.splitting import MOST_PHRASES
 from synth.read.suggest import did_you_mean, quoted
 from synth.read.yaml_source import Node, load, read_text
@@ -63,41 +65,52 @@ def load_goal_file(path: str | os.PathLike[str]) -> GoalList:
 
 
 def parse_goal_file(text: str, file: str, folder: Path | None = None) -> GoalList:
-    """Return the goal list in YAML `text`; `file` is shown in messages, `folder` holds the kit."""
+    """Return the goal list in YAML `text`; `file` is shown in messages, `folder` holds the kit.
+
+    Raises GoalError for the first mistake, with the others. Phrases are judged once the names
+    that they may use are known, so after the loads and inputs are in order.
+    """
     root = load(text, file, GoalError)
     if root.kind == "list":
         raise root.fail("a goal file begins with 'goals:', not with the list itself")
     if root.kind != "map":
         raise root.fail(f"a goal file is a map of 'name: value' lines, not {root.what}")
-    _only_keys(root, KEYS, "a goal file")
-    loads = _loads(root.get("loads"))
-    inputs = _inputs(root.get("inputs"))
+    slips = Slips()
+    loads: tuple[DeclaredLoad, ...] = ()
+    inputs: tuple[DeclaredInput, ...] = ()
+    with slips.kept():
+        _only_keys(root, KEYS, "a goal file")
+    with slips.kept():
+        loads = _loads(root.get("loads"))
+    with slips.kept():
+        inputs = _inputs(root.get("inputs"))
+    slips.tell()
     names = (*(item.name for item in loads), *(item.name for item in inputs))
     goals = root.get("goals")
     if goals is None:
         raise root.fail("there are no goals", "add 'goals:' and a list of phrases")
+    found = GoalList(title="", kit=DEFAULT_KIT, goals=(), place=root.place)
     defaults: list[str] = []
-    kit = _kit(root.get("kit"), folder)
-    if kit is None:
-        kit = DEFAULT_KIT
-        defaults.append(_KIT_DEFAULT)
-    minimise = _minimise(root.get("minimise"))
-    if minimise is None:
-        minimise = tuple(Objective)
-        defaults.append(_MINIMISE_DEFAULT)
-    goal_list = GoalList(
-        title=_title(root.get("title"), file),
-        kit=kit,
-        goals=_goals(goals, file, names),
-        loads=loads,
-        inputs=inputs,
-        facts=_facts(root.get("known"), file, names),
-        stock=_stock(root.get("stock")),
-        minimise=minimise,
-        defaults=tuple(defaults),
-        place=root.place,
-    )
-    return _limited(goal_list, root.get("limits"))
+    with slips.kept():
+        found = replace(found, title=_title(root.get("title"), file))
+    with slips.kept():
+        kit = _kit(root.get("kit"), folder)
+        defaults += [] if kit else [_KIT_DEFAULT]
+        found = replace(found, kit=kit or DEFAULT_KIT)
+    with slips.kept():
+        minimise = _minimise(root.get("minimise"))
+        defaults += [] if minimise else [_MINIMISE_DEFAULT]
+        found = replace(found, minimise=minimise or tuple(Objective))
+    with slips.kept():
+        found = replace(found, goals=_goals(goals, file, names))
+    with slips.kept():
+        found = replace(found, facts=_facts(root.get("known"), file, names))
+    with slips.kept():
+        found = replace(found, stock=_stock(root.get("stock")))
+    with slips.kept():
+        found = _limited(found, root.get("limits"))
+    slips.tell()
+    return replace(found, loads=loads, inputs=inputs, defaults=tuple(defaults))
 
 
 def goals_from_text(text: str, kit: str | None = None) -> GoalList:
@@ -198,47 +211,59 @@ def _whole(node: Node, what: str, least: int) -> int:
 
 
 def _only_keys(node: Node, known: tuple[str, ...], what: str) -> None:
+    slips = Slips()
     for key, _ in node.entries:
-        if key.raw not in known:
-            raise key.fail(
-                f"{quoted(key.raw)} is not known in {what}", did_you_mean(key.raw, known)
-            )
+        with slips.kept():
+            if key.raw not in known:
+                raise key.fail(
+                    f"{quoted(key.raw)} is not known in {what}", did_you_mean(key.raw, known)
+                )
+    slips.tell()
 
 
 def _loads(node: Node | None) -> tuple[DeclaredLoad, ...]:
     found: list[DeclaredLoad] = []
+    slips = Slips()
     for key, name, value in _declared(node, "load") if node is not None else ():
-        if value.kind == "map":
-            _only_keys(value, ("needs",), "a load")
-            needs = value.get("needs")
-            if needs is None:
-                raise value.fail(f"what does {quoted(name)} need?", "write for example 'needs: 2'")
-            value = needs
-        found.append(DeclaredLoad(name, _whole(value, "what a load needs", 1), key.place))
+        with slips.kept():
+            if value.kind == "map":
+                _only_keys(value, ("needs",), "a load")
+                needs = value.get("needs")
+                if needs is None:
+                    hint = "write for example 'needs: 2'"
+                    raise value.fail(f"what does {quoted(name)} need?", hint)
+                value = needs
+            found.append(DeclaredLoad(name, _whole(value, "what a load needs", 1), key.place))
+    slips.tell()
     return tuple(found)
 
 
 def _inputs(node: Node | None) -> tuple[DeclaredInput, ...]:
     found: list[DeclaredInput] = []
+    slips = Slips()
     for key, name, value in _declared(node, "input") if node is not None else ():
-        if name in ("supply", "night"):
-            raise key.fail(f"'{name}' is there without being declared")
-        if value.kind == "map":
-            _only_keys(value, ("kind",), "an input")
-            kind = value.get("kind")
-            if kind is None:
-                raise value.fail(
-                    f"what is {quoted(name)}?", "write for example 'kind: push-button'"
-                )
-            value = kind
-        word = value.raw.strip().lower() if value.kind == "text" else ""
-        if word not in _KINDS:
-            raise value.fail(
-                f"an input is a switch, a push-button or a sensor, not {value.what}",
-                did_you_mean(word, ("switch", "push-button", "sensor")) if word else "",
-            )
-        found.append(DeclaredInput(name, _KINDS[word], key.place))
+        with slips.kept():
+            found.append(_input(key, name, value))
+    slips.tell()
     return tuple(found)
+
+
+def _input(key: Node, name: str, value: Node) -> DeclaredInput:
+    if name in ("supply", "night"):
+        raise key.fail(f"'{name}' is there without being declared")
+    if value.kind == "map":
+        _only_keys(value, ("kind",), "an input")
+        kind = value.get("kind")
+        if kind is None:
+            raise value.fail(f"what is {quoted(name)}?", "write for example 'kind: push-button'")
+        value = kind
+    word = value.raw.strip().lower() if value.kind == "text" else ""
+    if word not in _KINDS:
+        raise value.fail(
+            f"an input is a switch, a push-button or a sensor, not {value.what}",
+            did_you_mean(word, ("switch", "push-button", "sensor")) if word else "",
+        )
+    return DeclaredInput(name, _KINDS[word], key.place)
 
 
 def _text_place(node: Node) -> tuple[int, int]:
@@ -275,16 +300,16 @@ def _placed(place: Place, node: Node) -> Place:
 
 def _goals(node: Node, file: str, names: tuple[str, ...]) -> tuple[Goal, ...]:
     found: list[Goal] = []
+    slips = Slips()
     for item in _phrase_nodes(node, "goals"):
         line, column = _text_place(item)
-        try:
+        with slips.kept(), _in_file(item):
             parsed = parse_phrases(item.raw, file, line, column, names)
-        except SynthError as problem:
-            raise _moved(problem, item) from None
-        found += [
-            replace(goal, number=len(found) + at, place=_placed(goal.place, item))
-            for at, goal in enumerate(parsed, start=1)
-        ]
+            found += [
+                replace(goal, number=len(found) + at, place=_placed(goal.place, item))
+                for at, goal in enumerate(parsed, start=1)
+            ]
+    slips.tell()
     if not found:
         raise node.fail("there are no goals", "write for example '- light always'")
     if len(found) > MOST_PHRASES:
@@ -296,17 +321,28 @@ def _facts(node: Node | None, file: str, names: tuple[str, ...]) -> tuple[Fact, 
     found: list[Fact] = []
     if node is None or node.kind == "nothing":
         return ()
+    slips = Slips()
     for item in _phrase_nodes(node, "the known facts"):
         line, column = _text_place(item)
-        try:
+        with slips.kept(), _in_file(item):
             parsed = parse_facts(item.raw, file, line, column, names)
-        except SynthError as problem:
-            raise _moved(problem, item) from None
-        found += [
-            replace(fact, number=len(found) + at, place=_placed(fact.place, item))
-            for at, fact in enumerate(parsed, start=1)
-        ]
+            found += [
+                replace(fact, number=len(found) + at, place=_placed(fact.place, item))
+                for at, fact in enumerate(parsed, start=1)
+            ]
+    slips.tell()
     return tuple(found)
+
+
+@contextmanager
+def _in_file(node: Node) -> Iterator[None]:
+    """In this context mistakes in the text of `node` get their places in its file."""
+    try:
+        yield
+    except SynthError as problem:
+        moved = _moved(problem, node)
+        moved.others = tuple(_moved(other, node) for other in problem.others)
+        raise moved from None
 
 
 def _moved(problem: SynthError, node: Node) -> SynthError:

@@ -22,6 +22,7 @@ from typing import Any
 from synth.errors import KitError, SynthError, TimeError
 from synth.parts.behaviour import SHAPES, TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Times, Trigger
+from synth.read.slips import Slips
 from synth.read.suggest import did_you_mean, nearest, quoted
 from synth.read.yaml_source import Node, load, read_text
 from synth.ticks import format_duration, parse_duration
@@ -93,7 +94,7 @@ def load_kit(name_or_path: str | os.PathLike[str]) -> Kit:
 def parse_kit(text: str, file: str) -> Kit:
     """Return the kit written in `text`; `file` is the name shown in messages.
 
-    Raises KitError with the place of the first mistake.
+    Raises KitError with the place of the first mistake, and those in the lines of other parts.
     """
     root = load(text, file, KitError)
     _expect_map(root, "a kit")
@@ -111,7 +112,7 @@ def parse_kit(text: str, file: str) -> Kit:
         trigger=Trigger(_word(trigger, [t.value for t in Trigger], "'trigger'"))
         if trigger
         else Trigger.HELD,
-        parts=tuple(_part(key, node) for key, node in parts.entries),
+        parts=_parts(parts),
         about=_about(root),
         file=file,
     )
@@ -216,6 +217,16 @@ def _number(node: Node) -> int | float:
 
 def _shown(message: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in message)
+
+
+def _parts(node: Node) -> tuple[KitPart, ...]:
+    found: list[KitPart] = []
+    slips = Slips()
+    for key, value in node.entries:
+        with slips.kept():
+            found.append(_part(key, value))
+    slips.tell()
+    return tuple(found)
 
 
 def _part(key: Node, node: Node) -> KitPart:

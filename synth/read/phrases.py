@@ -20,6 +20,7 @@ from synth.errors import GoalError
 from synth.goals import Fact, Goal
 from synth.read.builder import JOINER, Builder
 from synth.read.lexer import SKIPPED, fitting, plain, words_of
+from synth.read.slips import Slips
 from synth.read.splitting import Phrase, split_phrases
 
 if TYPE_CHECKING:
@@ -97,18 +98,22 @@ def parse_phrases(
 
     `line` and `column` say where the text begins in `file`; `names` are declared names, which
     may then stand unquoted even when they hold several words or words of the language.
-    Raises GoalError (or TimeError for a time) at the first phrase that cannot be understood.
+    Raises GoalError (or TimeError for a time) at the first phrase that cannot be understood, with
+    all others.
 
     >>> [goal.phrase for goal in parse_phrases("pump 10 s on, 50 s off, light always")]
     ['pump 10 s on, 50 s off', 'light always']
     """
     known = tuple(names)
     goals: list[Goal] = []
+    slips = Slips()
     for number, phrase in enumerate(split_phrases(text, file, line, column), start=1):
-        goal = _parsed(phrase, "goal", known)
-        assert isinstance(goal, Goal)
-        said = " ".join(phrase.text.split())
-        goals.append(replace(goal, number=number, phrase=said, place=phrase.place))
+        with slips.kept():
+            goal = _parsed(phrase, "goal", known)
+            assert isinstance(goal, Goal)
+            said = " ".join(phrase.text.split())
+            goals.append(replace(goal, number=number, phrase=said, place=phrase.place))
+    slips.tell()
     return tuple(goals)
 
 
@@ -118,11 +123,14 @@ def parse_facts(
     """Return what `text` says is known of the inputs, numbered from 1; as `parse_phrases`."""
     known = tuple(names)
     facts: list[Fact] = []
+    slips = Slips()
     for number, phrase in enumerate(split_phrases(text, file, line, column), start=1):
-        fact = _parsed(phrase, "fact", known)
-        assert isinstance(fact, Fact)
-        said = " ".join(phrase.text.split())
-        facts.append(replace(fact, number=number, phrase=said, place=phrase.place))
+        with slips.kept():
+            fact = _parsed(phrase, "fact", known)
+            assert isinstance(fact, Fact)
+            said = " ".join(phrase.text.split())
+            facts.append(replace(fact, number=number, phrase=said, place=phrase.place))
+    slips.tell()
     return tuple(facts)
 
 

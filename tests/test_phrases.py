@@ -77,6 +77,12 @@ GOALS: list[tuple[Goal, list[str]]] = [
             "pump runs 10 seconds in every minute",
             "pump for 10 s every minute",
             "pump on 10 s once a minute",
+            "every minute pump for 10 s",
+            "every 60 s pump on for 10 s",
+            "every minute the pump runs for 10 s",
+            "run the pump for 10 s every minute",
+            "pump cycles 10 s on, 50 s off",
+            "pump blinks 10 s of every minute",
             "pump on once a minute for 10 s",
             "pump on 10 s once every 60 s",
             "pump alternates 10 s on, 50 s off",
@@ -242,6 +248,10 @@ GOALS: list[tuple[Goal, list[str]]] = [
     (
         load(StartStop(Is("start"), Is("stop"))),
         [
+            "start starts the pump and stop stops it",
+            "start starts pump and stop stops pump",
+            "start switches on the pump and stop switches it off",
+            "pressing start starts the pump and stop cuts it",
             "pump started by start and stopped by stop",
             "pump started by start, stopped by stop",
             "pump is started by start and is stopped by stop".replace("is stopped", "stopped"),
@@ -279,7 +289,14 @@ GOALS: list[tuple[Goal, list[str]]] = [
     ),
     (
         load(Toggles(Is("bell"))),
-        ["pump toggled by bell", "pump is toggled by bell", "pump switched on and off by bell"],
+        [
+            "pump toggled by bell",
+            "pump is toggled by bell",
+            "pump switched on and off by bell",
+            "bell toggles pump",
+            "pressing the bell toggles the pump",
+            "each press of bell toggles pump",
+        ],
     ),
     (
         load(SwitchedFrom((Is("a"), Is("b")))),
@@ -319,6 +336,8 @@ GOALS: list[tuple[Goal, list[str]]] = [
     (
         Cutoff("master"),
         [
+            "master turns everything off",
+            "master switches all off",
             "master cutoff",
             "cutoff master",
             "master cut-off",
@@ -332,6 +351,8 @@ GOALS: list[tuple[Goal, list[str]]] = [
     (
         Cutoff("master", ("pump", "fan")),
         [
+            "master turns the pump and the fan off",
+            "pump and fan are cut by master",
             "master cutoff for pump and fan",
             "cutoff master for pump and fan",
             "master cuts off pump and fan",
@@ -465,6 +486,55 @@ class TestNames:
         assert parse_phrases("a while b") == (LoadGoal(("a",), While(Is("b"))),)
         assert parse_phrases("a pump always") == (load(Always()),)
 
+    @pytest.mark.parametrize(
+        ("text", "loads"),
+        [
+            ("pump 1 always", ("pump 1",)),
+            ("pump 1 and pump 2 on 10 s of every 60 s", ("pump 1", "pump 2")),
+            ("pump 2 for 10 s after hot", ("pump 2",)),
+            ("pump 10 secs of every 60 s", ("pump",)),
+            ("pump 2 min on, 3 min off", ("pump",)),
+        ],
+    )
+    def test_a_number_may_end_a_name_but_not_a_time(
+        self, text: str, loads: tuple[str, ...]
+    ) -> None:
+        (goal,) = parse_phrases(text)
+        assert isinstance(goal, LoadGoal) and goal.loads == loads
+
+    def test_numbered_inputs(self) -> None:
+        assert parse_phrases("pump while float 1 is on and not float 2") == (
+            load(While(Every((Is("float 1"), Negation(Is("float 2")))))),
+        )
+
+    @pytest.mark.parametrize(
+        "text",
+        [
+            "turn the pump on while hot",
+            "turn on the pump while hot",
+            "switch the pump on while hot",
+            "put pump on while hot",
+            "keep the pump running while hot",
+            "keep pump on while hot",
+        ],
+    )
+    def test_what_orders_a_load_is_no_part_of_its_name(self, text: str) -> None:
+        assert parse_phrases(text) == (load(While(HOT)),)
+
+    @pytest.mark.parametrize("name", ["run lamp", "switch box", "keep lamp"])
+    def test_names_that_begin_like_an_order(self, name: str) -> None:
+        assert parse_phrases(f"{name} while hot") == (LoadGoal((name,), While(HOT)),)
+
+    @pytest.mark.parametrize("state", ["pressed", "held", "held down", "pushed", "pressed down"])
+    def test_a_button_is_held(self, state: str) -> None:
+        assert parse_phrases(f"pump while bell is {state}") == (
+            load(While(Is("bell", State.PRESSED))),
+        )
+
+    def test_started_and_stopped_are_the_same_loads(self) -> None:
+        with pytest.raises(GoalError, match="differ"):
+            parse_phrases("start starts pump and stop stops fan")
+
     def test_other_alphabets(self) -> None:
         assert parse_phrases("gr\u00f6\u00dfe always")[0] == LoadGoal(
             ("gr\u00f6\u00dfe",), Always()
@@ -482,6 +552,7 @@ def mistakes() -> list[tuple[Mistake, str]]:
 
 
 OTHERS = [
+    ("pump 3 times a day for 10 min", "how often is said by how long one round takes", 6, "8 h"),
     # phrase, part of the message, column, part of the hint
     ("light alwyas", "'alwyas'", 7, "'always'"),
     ("pump on 10 s of evry 60 s", "'evry'", 17, "'every'"),

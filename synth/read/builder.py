@@ -61,7 +61,7 @@ _STATES = {
     **dict.fromkeys(("off", "absent", "stopped", "stops", "inactive"), State.OFF),
     **dict.fromkeys(("open", "opens", "opened"), State.OPEN),
     **dict.fromkeys(("closed", "closes"), State.CLOSED),
-    "pressed": State.PRESSED,
+    **dict.fromkeys(("pressed", "pushed", "held"), State.PRESSED),
     "released": State.RELEASED,
 }
 _CHOICES = {choice.name: choice for choice in Choice}
@@ -199,7 +199,8 @@ class Builder:
         return Is(children[0].text, place=children[0].place)
 
     def is_state(self, children: list[Any]) -> Condition:
-        return Is(children[0].text, _STATES[str(children[-1])], children[0].place)
+        state = str(children[-1]).split()[0]  # without 'down' of 'held down'
+        return Is(children[0].text, _STATES[state], children[0].place)
 
     def is_not_state(self, children: list[Any]) -> Condition:
         return negation(self.is_state(children))
@@ -269,6 +270,32 @@ class Builder:
         names = next(child for child in children if isinstance(child, tuple))
         more = next((child for child in children if isinstance(child, list)), [])
         return self.load_goal([names, self.for_time_press(children), more])
+
+    def toggles_goal(self, children: list[Any]) -> Goal:
+        names = next(child for child in children if isinstance(child, tuple))
+        more = next((child for child in children if isinstance(child, list)), [])
+        return self.load_goal([names, self.toggles(children), more])
+
+    def starts_goal(self, children: list[Any]) -> Goal:
+        """Return the goal of 'START starts LOADS and STOP stops them': STOP is parsed as a load."""
+        start = next(child for child in children if isinstance(child, _Name))
+        (*loads, stop), *again = [child for child in children if isinstance(child, tuple)]
+        if not loads:
+            raise self.fail(
+                "it is said what starts it, but not what stops it",
+                stop.place,
+                "say for example 'started by start and stopped by stop'",
+            )
+        if again and {name.text for name in again[0]} != {name.text for name in loads}:
+            raise self.fail("what is started and what is stopped differ", again[0][0].place)
+        does = StartStop(*(Is(name.text, place=name.place) for name in (start, stop)))
+        more = next((child for child in children if isinstance(child, list)), [])
+        return self.load_goal([tuple(loads), does, more])
+
+    def every_goal(self, children: list[Any]) -> Goal:
+        names = next(child for child in children if isinstance(child, tuple))
+        more = next((child for child in children if isinstance(child, list)), [])
+        return self.load_goal([names, self.cycle_every_first(children), more])
 
     def additions(self, children: list[Any]) -> list[Any]:
         return children

@@ -62,7 +62,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake(
         "'off' alone says nothing to build",
         "say when it is on; to hold it off, say for example 'never while hot'",
-        ("pump off", "pump is off", "pump off while hot", "heater off by day"),
+        ("pump off", "pump is off", "pump off while hot", "heater off by day", "turn off lamp"),
     ),
     Mistake(
         "it is not said what the load does",
@@ -72,12 +72,71 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake(
         "it is not said when it is on",
         "say for example 'always', 'at night', 'while hot', '10 s of every 60 s'",
-        ("pump on", "pump runs", "pump and fan are on"),
+        ("pump on", "pump runs", "pump and fan are on", "keep pump on", "keep pump running"),
     ),
     Mistake(
         "how often? A time is expected after 'every'",
         "say for example '10 s of every 60 s' or '10 s every minute'",
         ("pump 10 s of every", "pump 10 s every", "pump for 10 s every"),
+    ),
+    Mistake(
+        "it is said how often, but not for how long each time",
+        "say for example '10 s of every 60 s' or '1 s on, 1 s off'",
+        ("pump every 60 s", "lamp blinks every 2 s", "pump every minute", "every minute pump on"),
+    ),
+    Mistake(
+        "how long on, and how long off?",
+        "say for example '1 s on, 1 s off while hot', or without that word if it stays on",
+        (
+            "lamp blinks",
+            "lamp blinks on",
+            "lamp blinks while hot",
+            "lamp blinks at night",
+            "lamp blinks by day",
+            "lamp blinks when hot",
+            "lamp blinks always",
+            "lamp blinks after hot",
+            "lamp blinks not at night",
+            "lamp blinks only at night",
+            "lamp blinks unless hot",
+            "lamp blinks if hot",
+            "lamp blinks once hot",
+        ),
+    ),
+    Mistake(
+        "a load is on or off",
+        "say for example 'on while hot'; a valve that opens when it is live is on while open",
+        ("valve opens", "valve and pump opens"),
+    ),
+    Mistake(
+        "'never with' does not say which of them waits",
+        "say 'heater never while fan is on', or 'heater and fan never together'",
+        ("heater never with fan", "heater always never with fan"),
+    ),
+    Mistake(
+        "a goal begins with the load that it is about",
+        "say for example 'pump never at night' or 'pump always, unless hot'",
+        ("no pump at night", "not the pump at night", "never pump at night", "unless hot the pump"),
+    ),
+    Mistake(
+        "what switches off everything is said of its switch",
+        "say for example 'master cutoff'",
+        (
+            "everything off",
+            "everything on while master is on",
+            "everything always",
+            "everything at night",
+            "everything only at night",
+            "everything while hot",
+            "everything",
+            "everything unless hot",
+            "everything never at night",
+            "everything stops",
+            "master off turns everything off",
+            "master off cuts everything",
+            "master off switches off pump",
+            "master for everything",
+        ),
     ),
     Mistake(
         "a condition is expected",
@@ -459,6 +518,12 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
             "say it in the goal file, beside 'goals': for example 'loads: {heater: 2}'",
         )
     glued = following is not None and following.begin == number.end
+    if following is not None and following.text in ("time", "times", "x"):
+        return GoalError(
+            "how often is said by how long one round takes",
+            phrase.at(number.begin),
+            "say for example '10 min of every 8 h'",
+        )
     if following is not None and following.kind == "word" and (glued or free_for_names(following)):
         near = get_close_matches(following.text, list(UNITS), n=1, cutoff=0.5)
         return GoalError(

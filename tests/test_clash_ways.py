@@ -275,6 +275,93 @@ def test_two_clashes_that_have_nothing_in_common(tmp_path: Path) -> None:
         assert pipeline.plan(again, seconds=30).status is status
 
 
+EASED = [
+    # goals, limits, the smallest clash (by hand), wishes that may give
+    (
+        ["pump while wet", "winch while button is pressed", "never more than 6 units",
+         "pump and winch never together"],
+        "price: 8",
+        ["1", "2", "4", "price"],
+        [["price"], ["1"], ["2"], ["3", "4"]],
+    ),
+    (
+        ["pump while wet", "winch while button is pressed", "never more than 6 units",
+         "winch never while wet"],
+        "price: 8",
+        ["1", "2", "4", "price"],
+        [["price"], ["1"], ["2"], ["3", "4"]],
+    ),
+    # A winch that is never on contradicts itself; else the pump would ease it.
+    (
+        ["pump always", "winch while button is pressed", "never more than 4 units",
+         "pump and winch never together, pump goes first", "light at night"],
+        "price: 4",
+        ["5", "price"],
+        [["2", "5"], ["3", "4", "price"]],
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("goals", "limits", "clash", "ways"), EASED)
+def test_a_goal_that_eases_others_is_no_clash_with_them(
+    tmp_path: Path, goals: list[str], limits: str, clash: list[str], ways: list[list[str]]
+) -> None:
+    """What two goals need, where a third keeps them apart, is not what they need without it.
+
+    All sets of wishes are planned, each from a file of its own: with whatever else of the list a
+    clash is asked, it cannot be had, and each smaller set can be, with some others; what gives is
+    of the fewest wishes without which all the rest can be had.
+    """
+    units = "loads: {pump: 4, winch: 5}\n"
+
+    def text(numbers: set[str]) -> str:
+        # What only adds to a load that has no goal is left out.
+        gone = [goals[n].split()[0] for n in range(2) if str(n + 1) not in numbers]
+        asked = "".join(
+            f"  - {goal}\n"
+            for n, goal in enumerate(goals, 1)
+            if str(n) in numbers and not any(load in goal for load in gone)
+        )
+        limited = f"limits: {{{limits}}}\n" if "price" in numbers else ""
+        loads = [load for load in ("pump: 4", "winch: 5") if load.split(":")[0] in asked]
+        return f"kit: full\nloads: {{{', '.join(loads)}}}\ngoals:\n{asked}{limited}"
+
+    everything = [*(str(n) for n in range(1, len(goals) + 1)), "price"]
+    status: dict[frozenset[str], bool] = {}
+    for size in range(1, len(everything) + 1):
+        for trial in combinations(everything, size):
+            path = tmp_path / "some.yaml"
+            path.write_text(text(set(trial)), encoding="utf-8")
+            try:
+                problem = pipeline.read_problem(str(path), None, None)
+            except GoalError:
+                continue  # some goals mean nothing without others
+            status[frozenset(trial)] = pipeline.plan(problem).design is not None
+    clashing = {
+        one: not any(may for other, may in status.items() if one <= other)
+        for size in range(1, len(everything) + 1)
+        for one in map(frozenset, combinations(everything, size))
+    }
+    path.write_text(text(set(everything)).replace("loads: {}\n", units), encoding="utf-8")
+    problem, found = conflict(tmp_path, path.read_text(encoding="utf-8"))
+
+    def names(wishes: tuple[Wish, ...]) -> list[str]:
+        return [str(w.number) if w.kind is Kind.GOAL else str(w.kind) for w in wishes]
+
+    assert (names(found.clash), found.smallest) == (clash, True)
+    assert clashing[frozenset(clash)]
+    assert not any(clashing[one] for one in clashing if len(one) < len(clash))
+    assert all(clashing[frozenset(names(other))] for other in found.others)
+    told = [names(way.dropped) for way in found.ways]
+    assert sorted(told) == sorted(ways)
+    whole = frozenset(everything)
+    for way in map(frozenset, told):
+        assert status[whole - way]
+        assert not any(status.get(whole - some) for some in map(
+            frozenset, (c for k in range(len(way)) for c in combinations(sorted(way), k))
+        ))
+
+
 NUMBER = 6
 LIST = f"goals: [{', '.join(f'load{n} always' for n in range(1, NUMBER + 1))}]"
 

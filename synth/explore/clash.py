@@ -9,16 +9,20 @@ out at the same time (`ways`): all the rest can be had, as a checked design show
 list could not be decided, the same is tried: a clash within it proves that it cannot be had.
 A clash that is found first, by leaving out one wish after the other, says how large the smallest
 can be at most. (After Ignatiev, Previti, Liffiton, Marques-Silva, *Smallest MUS Extraction with
-Minimal Hitting Set Dualization*, 2015, from memory. Wishes are taken to be such that more of them
-are never easier to have.)
+Minimal Hitting Set Dualization*, 2015, from memory.)
+
+With some goals others are easier to have: two loads that are never on together need less power.
+So wishes can be had, here, when they can be had by themselves or with more wishes of the list; a
+clash cannot, whatever of the list is asked besides. Then more wishes are never easier to have.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Protocol
 
 from synth.conflict import Conflict, Kind, Wish
 from synth.days import EVER, loads_alone
@@ -32,6 +36,15 @@ Posed = Callable[[frozenset[int]], Problem | None]
 """Returns the problem of the goals of these numbers, None when they cannot be asked alone."""
 Plan = Callable[[Problem, float], Outcome]
 """Plans a problem within so many seconds."""
+MOST_EASING = 4
+"""With so many goals that may ease others each choice of them is asked; of more, all at once."""
+
+
+class Easing(Protocol):
+    """A goal that alters what others ask."""
+
+    def may_ease(self, problem: Problem) -> bool:
+        """Return whether `problem` might be easier to have with this goal than without it."""
 
 
 def clash_of(
@@ -43,15 +56,17 @@ def clash_of(
     stopped: Callable[[], bool] = lambda: False,
     cheapest: Plan | None = None,
     retimed: Retimed = lambda number: (),
+    altering: Mapping[int, Easing] | None = None,
 ) -> Conflict:
     """Return why `problem` cannot be had, if it cannot.
 
     `any_design` seeks any design, `cheapest` the cheapest, for the ways out; `retimed` gives
-    problems with another time in one goal, the nearest first.
+    problems with another time in one goal, the nearest first. `altering` has the goals, by their
+    numbers, that alter what others ask.
     """
     # What is to be minimised makes nothing possible; by price it is soonest found.
     by_price = replace(problem, objectives=(Objective.PRICE, Objective.SUPPLY, Objective.WIRES))
-    search = _Clash(by_price, posed, any_design, seconds, report, stopped)
+    search = _Clash(by_price, posed, any_design, seconds, report, stopped, altering or {})
     found, left_out = search.all()
     if found.status is not Status.IMPOSSIBLE:
         return replace(found, stopped=stopped())
@@ -103,12 +118,16 @@ class _Clash:
     seconds: float
     report: Callable[[str], None]
     stopped: Callable[[], bool]
+    altering: Mapping[int, Easing]
 
     def __post_init__(self) -> None:
         self.began = time.monotonic()
         self.deadline = self.began + self.seconds
         self.wishes = wishes_of(self.problem)
         self.answers: dict[frozenset[Wish], Outcome] = {}
+        """What came of planning for these wishes and no more."""
+        self.proven: set[frozenset[Wish]] = set()
+        """Clashes: what cannot be had, whatever of the other wishes is asked besides."""
         self.tried = 0
         """Questions that were put and forgotten."""
         self.share = ONE_SHARE
@@ -127,6 +146,7 @@ class _Clash:
             return Conflict(whole.status, bounds=whole.bounds), []
         clash: frozenset[Wish] | None = None
         if whole.status is Status.IMPOSSIBLE:
+            self.proven.add(everything)
             self.report("a first clash")
             # Time is left for the ways out.
             self.deadline = self.began + CLASH_SHARE * self.seconds
@@ -282,7 +302,35 @@ class _Clash:
                 return Status.IMPOSSIBLE
             if any(wishes < other for other, o in self.answers.items() if o.design is not None):
                 return Status.BEST_FOUND
-        return self.ask(wishes).status
+        status = self.ask(wishes).status
+        return status if status is not Status.IMPOSSIBLE else self._eased(wishes)
+
+    def _eased(self, wishes: frozenset[Wish]) -> Status:
+        """Return whether wishes, which cannot be had by themselves, can be had with goals that may
+        ease them; those that cannot are kept as a clash."""
+        if wishes in self.proven:
+            return Status.IMPOSSIBLE
+        problem = self.problem_of(wishes)
+        may = [
+            wish
+            for wish in self.wishes
+            if wish not in wishes
+            and wish.kind is Kind.GOAL
+            and wish.number in self.altering
+            and (problem is None or self.altering[wish.number].may_ease(problem))
+        ]
+        status = Status.IMPOSSIBLE
+        for size in range(len(may), 0, -1):
+            for more in combinations(may, size):
+                eased = self.ask(wishes.union(more))
+                if eased.status in (Status.PROVEN, Status.BEST_FOUND):
+                    return Status.BEST_FOUND
+                if eased.status is Status.UNDECIDED:
+                    status = Status.UNDECIDED
+            if len(may) > MOST_EASING or status is Status.UNDECIDED:
+                return Status.UNDECIDED
+        self.proven.add(wishes)
+        return Status.IMPOSSIBLE
 
     def within(self, wishes: frozenset[Wish]) -> frozenset[Wish]:
         """Return the smallest clash that is known within wishes, empty if there is none."""
@@ -292,8 +340,7 @@ class _Clash:
 
     def clashes(self) -> list[frozenset[Wish]]:
         """Return the clashes that are known, but for those that hold another one."""
-        found = [w for w, o in self.answers.items() if o.status is Status.IMPOSSIBLE]
-        return [clash for clash in found if not any(other < clash for other in found)]
+        return [c for c in self.proven if not any(other < c for other in self.proven)]
 
     def others(
         self, clash: Sequence[Wish], ways: Sequence[Sequence[Wish]]

@@ -201,6 +201,8 @@ class Ways:
             elif outcome.status is not Status.IMPOSSIBLE:
                 too_hard.append(rest)
                 self.open = True
+            elif self.asking.status(rest) is not Status.IMPOSSIBLE:
+                continue  # one of those dropped eases the rest: fewer will do, or others
             elif time.monotonic() - began < QUICK_SECONDS:
                 # What it clashes by rules out others; where that is asked soon.
                 self.asking.shrunk(rest)

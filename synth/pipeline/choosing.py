@@ -82,6 +82,7 @@ def clash(
     With `memory`, circuits that several of the questions share are proven once.
     """
     from synth.explore import clash_of
+    from synth.pose.without import altering
 
     goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
 
@@ -95,7 +96,7 @@ def clash(
     posed = _posed_alone(goal_list, problem)
     return clash_of(
         problem, posed, any_design, seconds, report, stopped, cheapest,
-        _retimed(goal_list, problem),
+        _retimed(goal_list, problem), altering(goal_list),
     )  # fmt: skip
 
 

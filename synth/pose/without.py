@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import fields, is_dataclass, replace
-from typing import Any
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from synth.goals import (
     AfterTime,
@@ -19,8 +19,13 @@ from synth.goals import (
     KeepsRunning,
     LoadGoal,
     NeverTogether,
+    NeverWhile,
+    Only,
 )
 from synth.pose.names import inputs_in
+
+if TYPE_CHECKING:
+    from synth.problem import Problem
 
 
 def without(goal_list: GoalList, goal: Goal) -> GoalList:
@@ -70,6 +75,58 @@ def only(goal_list: GoalList, numbers: Collection[int]) -> GoalList:
         kept.append(goal)
     loads_left = tuple(load for load in rest.loads if load.name in driven)
     return _about(replace(rest, goals=tuple(kept), loads=loads_left))
+
+
+@dataclass(frozen=True)
+class Alters:
+    """A goal that alters what others ask: of `loads` (none: of all), as `follows` are.
+
+    Empty `follows`: whatever any input does, or by inputs of which something is known.
+    """
+
+    loads: frozenset[str]
+    follows: frozenset[str]
+
+    def may_ease(self, problem: Problem) -> bool:
+        """Return whether `problem` might be easier to have with this goal than without it.
+
+        Not where the goal follows nothing but inputs that the problem does not have: a design for
+        both does for the problem alone with those inputs held so that the goal alters nothing.
+        """
+        named = {item.name for item in problem.inputs}
+        if self.follows and not self.follows & named:
+            return False
+        return not self.loads or any(r.load in self.loads for r in problem.requirements)
+
+
+def altering(goal_list: GoalList) -> dict[int, Alters]:
+    """Return, by their numbers, the goals that alter what other goals ask.
+
+    Where two loads are kept apart, what one of them does alters what is asked of the other.
+    """
+    known = {
+        name
+        for fact in goal_list.facts
+        for name in (fact.names if isinstance(fact, InputsApart) else (fact.name,))
+    }
+    apart = [set(g.loads) for g in goal_list.goals if isinstance(g, NeverTogether | Gap)]
+    found = {}
+    for goal in goal_list.goals:
+        named = frozenset(item.name for item, _ in inputs_in(goal))
+        if isinstance(goal, LoadGoal):
+            loads = set(goal.loads)
+            if goal.does is not None:
+                loads = {load for other in apart if loads & other for load in other - loads}
+                if not loads:
+                    continue
+            elif not all(isinstance(piece, Only | NeverWhile) for piece in goal.additions):
+                named = frozenset()
+        elif isinstance(goal, Cutoff | NeverTogether | Gap):
+            loads = set(goal.loads)
+        else:
+            continue
+        found[goal.number] = Alters(frozenset(loads), frozenset() if named & known else named)
+    return found
 
 
 def _about(goal_list: GoalList) -> GoalList:

@@ -425,7 +425,7 @@ def explained(
             phrase.at(clock.start()),
             "say for example 'at night', 'by day' or 'from dusk for 2 h'",
         )
-    slip = _misspelling(text, words, start, parser, begin)
+    slip = _misspelling(text, words, parser, begin)
     if slip is not None:
         wrong, right = slip
         return GoalError(
@@ -494,7 +494,7 @@ def _points(mistake: Mistake, parser: Lark) -> set[tuple[Any, str]]:
     points = set()
     for phrase in mistake.phrases:
         try:
-            parser.parse(phrase, start=mistake.start)
+            parser.parse(phrase)
         except UnexpectedInput as problem:
             points.add(_point(problem))
     return points
@@ -539,7 +539,7 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
 
 
 def _misspelling(
-    text: str, words: tuple[Word, ...], start: str, parser: Lark, begin: int
+    text: str, words: tuple[Word, ...], parser: Lark, begin: int
 ) -> tuple[Word, str] | None:
     """Return (word, what it should be) when putting one word right makes the phrase parse."""
     from lark.exceptions import UnexpectedInput
@@ -555,7 +555,7 @@ def _misspelling(
             continue
         for right in get_close_matches(word.text, known, n=8, cutoff=0.66):
             try:
-                parser.parse(text[: word.begin] + right + text[word.end :], start=start)
+                parser.parse(text[: word.begin] + right + text[word.end :])
             except UnexpectedInput:
                 continue
             return word, right

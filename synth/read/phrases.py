@@ -34,7 +34,7 @@ DEEPEST = 20
 
 
 @cache
-def _parser() -> Lark:
+def _parser(start: str) -> Lark:
     # Imported here: lark costs 35 ms, and not every command reads goals.
     from lark import Lark, Token
     from lark.lexer import Lexer
@@ -74,7 +74,7 @@ def _parser() -> Lark:
         f"{grammar}\n%declare {declared}\n",
         parser="lalr",
         lexer=PhraseLexer,
-        start=["goal", "fact"],
+        start=start,
     )
 
 
@@ -152,11 +152,11 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
                 f"more than {DEEPEST} brackets within each other", phrase.at(at)
             )
     try:
-        tree: Tree[Token] = _parser().parse(text, start=start)
+        tree: Tree[Token] = _parser(start).parse(text)
     except UnexpectedInput as problem:
         from synth.read.mistakes import explained
 
-        raise explained(problem, text, phrase, start, _parser()) from None
+        raise explained(problem, text, phrase, start, _parser(start)) from None
     made = Builder(phrase).build(tree)
     assert isinstance(made, Goal | Fact)
     return made

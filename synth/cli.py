@@ -190,9 +190,14 @@ def _told_known(known: Sequence[str]) -> str:
     """Return what of a plan came from an earlier run, in a sentence."""
     if "plan" in known:
         return "Known from an earlier run, and checked again. --no-cache searches anew."
-    number = len(known)
-    circuits = f"{number} circuits" if number > 1 else "One circuit"
-    return f"{circuits} known from an earlier run, and checked again. --no-cache searches anew."
+    number = sum(what in ("circuit", "wiring") for what in known)
+    told = []
+    if number:
+        circuits = f"{number} circuits" if number > 1 else "One circuit"
+        told.append(f"{circuits} known from an earlier run, and checked again.")
+    if any(what in ("lists", "together") for what in known):
+        told.append("The search went on where an earlier run ended.")
+    return " ".join((*told, "--no-cache searches anew."))
 
 
 class _Watch:

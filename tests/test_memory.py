@@ -36,6 +36,7 @@ from synth.report.document import plan_document, to_json
 from synth.result import Outcome, Status
 from synth.search import basics
 from synth.search import whole as room_whole
+from synth.search.engine import Engine
 from synth.share import fan_out_price, share_power
 
 ROOT = Path(__file__).parent.parent
@@ -249,6 +250,110 @@ class TestColdAndWarm:
         after = plan(dear, memory=memory)
         assert memory.known == []
         assert before.price is not None and after.price == before.price + 3
+
+
+class Ended:
+    """Ends a run once so many parts lists were refuted; keeps which ones were asked."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, most: int) -> None:
+        self.refuted: list[tuple[int, ...]] = []
+        self.most = most
+        self.asked: list[tuple[int, ...]] = []
+        works, is_refuted = Engine._works, Engine._is_refuted
+
+        def asked(engine: Engine, parts_list: Any, *more: Any) -> Any:
+            self.asked.append(parts_list.items)
+            return works(engine, parts_list, *more)
+
+        def refuted(engine: Engine, parts_list: Any, found: Any) -> None:
+            self.refuted.append(parts_list.items)
+            is_refuted(engine, parts_list, found)
+
+        monkeypatch.setattr(Engine, "_works", asked)
+        monkeypatch.setattr(Engine, "_is_refuted", refuted)
+
+    def now(self) -> bool:
+        """Return whether it is time to end."""
+        return len(self.refuted) >= self.most
+
+
+FILLS = "pump fills between low and high"
+
+
+class TestGoingOn:
+    def test_no_list_is_asked_twice(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A run is ended after three lists, and again; the next ones go on, to the same end."""
+        problem = read_problem(None, "pump started by start and stopped by stop", None)
+        cold = plan(problem)
+        with monkeypatch.context() as patch:
+            whole = Ended(patch, 10_000)
+            plan(problem)
+        assert len(set(whole.asked)) > 8, "a job that asks little here"
+        before: set[tuple[int, ...]] = set()
+        for most in (3, 6):
+            with monkeypatch.context() as patch:
+                ended = Ended(patch, most)
+                outcome = plan(problem, memory=fresh(tmp_path), stopped=ended.now)
+            assert outcome.status is Status.UNDECIDED
+            assert not before & set(ended.asked)
+            assert before <= set(ended.refuted)
+            before |= set(ended.refuted)
+        assert len(entries(tmp_path, "lists")) == 1
+        with monkeypatch.context() as patch:
+            last = Ended(patch, 10_000)
+            warm = plan(problem, memory=fresh(tmp_path))
+        assert told(warm, problem) == told(cold, problem)
+        assert not before & set(last.asked) and set(last.asked) | before >= set(whole.asked)
+
+    def test_what_was_refuted_is_of_this_question_alone(self, tmp_path: Path) -> None:
+        """With what is known of the inputs, lists may do that were refuted without."""
+        asked = "  - pump fills between low and high\nknown:\n  - supply never fails\n"
+        stricter = read_problem(None, FILLS, None)
+        plan(stricter, memory=fresh(tmp_path), seconds=30)
+        easier = pose(parse_goal_file(f"goals:\n{asked}", "easier.yaml"), stricter.kit)
+        assert told(plan(easier, memory=fresh(tmp_path)), easier) == told(plan(easier), easier)
+
+    def test_a_forged_design_is_not_taken(self, tmp_path: Path) -> None:
+        """Of the lists one has to believe what was proven; a design is checked again."""
+        problem = read_problem(None, FILLS, None)
+        plan(problem, memory=fresh(tmp_path))
+        for file in (*entries(tmp_path, "plan"), *entries(tmp_path, "circuit")):
+            file.unlink()
+        (wiring,) = entries(tmp_path, "wiring")
+        content = json.loads(wiring.read_bytes().partition(b"\n")[2])["answer"]
+        feeds = content["skeleton"]["feeds"]
+        loads = [pair for pair in feeds if pair[1]["part"] == "pump"]
+
+        def turned(answer: Any) -> None:
+            for pair in answer["skeleton"]["feeds"]:
+                if pair[1]["part"] == "pump":
+                    pair[0] = {**pair[0], "part": "supply", "terminal": "out"}
+            answer["key"] = [1, 1, 1]
+
+        assert len(loads) == 1
+        forged(wiring, turned)
+        memory = fresh(tmp_path)
+        outcome = plan(problem, memory=memory, stopped=lambda: True)
+        assert outcome.design is None and "wiring" not in memory.known
+
+    def test_a_design_for_one_goal_serves_among_others(self, tmp_path: Path) -> None:
+        """What was found of goals alone is there when they are planned together, among other
+        timer settings, and time is up before any of it is found again."""
+        goals = (FILLS, "bell for 7 s after door opens", "light for 3 s after hot")
+        together = read_problem(None, ", ".join(goals), None)
+        costs = []
+        for goal in goals:
+            alone = plan(read_problem(None, goal, None), memory=fresh(tmp_path))
+            assert alone.price is not None
+            costs.append(alone.price)
+        assert plan(together, stopped=lambda: True).status is Status.UNDECIDED
+        known = fresh(tmp_path)
+        outcome = plan(together, memory=known, stopped=lambda: True)
+        assert outcome.status is Status.BEST_FOUND and known.known.count("wiring") == 3
+        assert outcome.verdict is not None and outcome.verdict.holds
+        assert outcome.price is not None and outcome.price >= sum(costs)
 
 
 class TestOnlyProofsAreKept:
@@ -467,7 +572,7 @@ class TestDamaged:
             file.write_bytes(file.read_bytes()[:-1])
         memory = fresh(tmp_path)
         assert told(plan(problem, memory=memory), problem) == cold()
-        assert memory.known == [] and len(memory.notes) == 4
+        assert memory.known == [] and len(memory.notes) == 7
         assert warmed(problem, tmp_path).known == ["plan"]
 
     @pytest.mark.parametrize(

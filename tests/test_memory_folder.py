@@ -97,7 +97,7 @@ class TestAtTheCommandLine:
             file.write_bytes(b"x" + file.read_bytes())
         warm = run("--format", "json")
         assert untimed(warm.stdout) == untimed(cold.stdout)
-        assert warm.stderr.count("is dropped: it is damaged") == 3
+        assert warm.stderr.count("is dropped: it is damaged") == 5
         assert "Traceback" not in warm.stderr
 
     def test_no_cache_writes_nothing_and_reads_nothing(self, cache: Path) -> None:
@@ -105,7 +105,7 @@ class TestAtTheCommandLine:
         assert ran.exit_code == 0 and not cache.exists()
         run()
         before = {file: file.stat().st_mtime_ns for file in cache.iterdir()}
-        assert len(before) == 3
+        assert len(before) == 5
         again = run("--no-cache", "--format", "json")
         assert untimed(again.stdout) == untimed(ran.stdout)
         assert "known from earlier" not in json.loads(again.stdout)["times"]
@@ -223,7 +223,7 @@ class TestFoldersThatRefuse:
         for _ in range(2):
             warm = run("--format", "json")
             assert untimed(warm.stdout) == untimed(cold.stdout)
-            assert warm.stderr.count("it is damaged") == 3
+            assert warm.stderr.count("it is damaged") == 5
 
     @pytest.mark.skipif(sys.platform == "win32", reason="modes say nothing on Windows")
     def test_a_folder_that_everyone_may_write_into(self, cache: Path) -> None:
@@ -232,7 +232,7 @@ class TestFoldersThatRefuse:
         cache.chmod(0o777)
         self.good(run())
         self.good(run("--seed", "2"))
-        assert len(list(cache.iterdir())) == 3
+        assert len(list(cache.iterdir())) == 5
 
     @pytest.mark.skipif(not hasattr(os, "getuid"), reason="no users with numbers")
     def test_a_folder_of_another_user(self, cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -418,7 +418,7 @@ class TestTwoAtOnce:
         assert [p.returncode for p, _, _ in done] == [0, 0]
         assert [errors for _, _, errors in done] == ["", ""]
         assert untimed(done[0][1]) == untimed(done[1][1])
-        assert len(list(cache.iterdir())) == 3
+        assert len(list(cache.iterdir())) == 5
         third = start()
         told, _ = third.communicate(timeout=120)
         assert untimed(told) == untimed(done[0][1])

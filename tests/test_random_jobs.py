@@ -65,6 +65,7 @@ from synth.read.goal_file import goals_from_text, parse_goal_file
 from synth.read.kit_file import load_kit
 from synth.result import Fault, Outcome, Status
 from synth.search import live, questions
+from synth.search.alone import changes_alone, remembers
 from synth.search.bounds import (
     essential,
     lacks_time,
@@ -76,7 +77,6 @@ from synth.search.bounds import (
     wires_floor,
 )
 from synth.search.choice import open_solver
-from synth.search.engine import changes_alone, remembers
 from synth.search.formula import Formula
 from synth.search.pending import timers_at_once
 from synth.share import fan_out_price, share_power

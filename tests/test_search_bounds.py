@@ -37,8 +37,9 @@ from synth.parts.kit import Kit, KitPart
 from synth.pipeline import plan
 from synth.problem import InputKind, Limits, Objective, OutsideInput, Problem
 from synth.result import Status
+from synth.search.alone import remembers
 from synth.search.bounds import lacks_time, sharing_floor, sharing_totals, surplus, units_floor
-from synth.search.engine import Engine, remembers
+from synth.search.engine import Engine
 from synth.search.lists import PartsList
 from synth.search.pending import timers_at_once
 from synth.search.scenario import Point, Scenario

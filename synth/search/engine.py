@@ -9,15 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
-from itertools import islice, pairwise
+from itertools import islice
 
 from synth.days import alone_in_words, loads_alone, unit_hours
 from synth.design import Skeleton
 from synth.parts.behaviour import CONTROLLED, LEVERS, SENSING, TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.result import LeftOpen, OpenFor
+from synth.search.alone import Alone, changes_alone, remembers
 from synth.search.basics import Found, Progress, Working, design_key
 from synth.search.beside import CORES, Beside
 from synth.search.bounds import essential, lacks_time, on_together, sharing_totals, surplus
@@ -26,7 +27,6 @@ from synth.search.pending import timers_at_once
 from synth.search.perpetual import cannot_go_on
 from synth.search.phases import cannot_tell_phases
 from synth.search.questions import Begun, Elsewhere, Questions, holds
-from synth.search.scenario import Scenario
 
 LOOK_AHEAD = 24
 """How many lists to come are looked at when a model is made that is kept alive for them."""
@@ -93,6 +93,12 @@ class Engine:
         self._totals = sharing_totals(self.problem.kit)
         self.feasible: list[tuple[int, ...]] = []
         self.refuted: list[tuple[int, ...]] = []
+        self.dearer: list[tuple[tuple[int, ...], int]] = []
+        """Lists of which no wiring costs as little as a price, and these prices."""
+        self.known_before: frozenset[tuple[int, ...]] = frozenset()
+        """Lists that an earlier run has refuted."""
+        self.dearer_before: frozenset[tuple[tuple[int, ...], int]] = frozenset()
+        """The same, of an earlier run."""
         self.found = Found(loads=tuple(r.load for r in self.problem.requirements))
         self._queue: Queue | None = None
         self._early: Beside[bool] | None = None
@@ -199,7 +205,10 @@ class Engine:
             if self.progress.over():
                 return
             if priced:
-                answer = self._dearer(parts_list, key, found)
+                asked = parts_list.items, key[self._price_place]
+                answer = asked not in self.dearer_before and self._dearer(parts_list, key, found)
+                if answer is False:
+                    self.dearer.append(asked)
                 if answer is None:
                     if self.progress.over():
                         return
@@ -223,6 +232,9 @@ class Engine:
             if parts_list.items == known:
                 self.feasible.append(parts_list.items)
                 queue.again(key, parts_list)
+                continue
+            if parts_list.items in self.known_before:
+                self._is_refuted(parts_list, found)
                 continue
             if self.questions.drifts and self._refuted(parts_list, queue, plainly):
                 self._is_refuted(parts_list, found)
@@ -301,7 +313,7 @@ class Engine:
     def _ahead(self, queue: Queue, count: int = CORES) -> list[tuple[int, ...]]:
         """Return the next lists of which nothing is known without a question, `count` at most."""
         ahead = (o.items for o in queue.ahead(LOOKED_AT) if not self.hopeless(o))
-        return list(islice(ahead, count))
+        return list(islice((items for items in ahead if items not in self.known_before), count))
 
     def _refuted_at_once(self, items: tuple[int, ...]) -> Callable[[Callable[[], bool]], bool]:
         return partial(self.questions.refuted_at_once, items, self._loose(items))
@@ -336,6 +348,10 @@ class Engine:
         """Return the lesser of `best` and the key of the best design found."""
         actual = self._key(found.best) if found.best else None
         return actual if best is None or (actual is not None and actual < best) else best
+
+    @property
+    def _price_place(self) -> int:
+        return self.problem.objectives.index(Objective.PRICE)
 
     @property
     def by_price(self) -> bool:
@@ -398,7 +414,7 @@ class Engine:
         `spare`, which is counted as well.
         """
         parts = self.catalogue.parts(parts_list.items)
-        place = self.problem.objectives.index(Objective.PRICE)
+        place = self._price_place
         rest = key[place] - self.catalogue.price((*parts, *self.catalogue.elsewhere))
         if rest < 0:
             return False
@@ -594,92 +610,3 @@ class Engine:
             or cannot_go_on(parts, goes_on, times, joints)
             or cannot_tell_phases(parts, goes_on, times, joints)
         )
-
-
-@dataclass
-class Alone:
-    """Some loads of a problem alone: what they are known to need refutes lists for the whole.
-
-    Proof: hold every outside input that these loads do not depend on at a fixed level. Sensing
-    parts of those inputs then never move: fixed contacts, closed or open, so that what hangs on
-    them hangs on another output or is dead for good. A part with a dead or constant control input
-    is a fixed contact as well, but for a bistable relay whose reset is dead, which the questions
-    allow for. What is left of any design is a design for these loads alone, of some of its parts.
-    """
-
-    engine: Engine
-    found: Found
-    refuted: list[tuple[int, ...]] = field(default_factory=list)
-    may: list[tuple[int, ...]] = field(default_factory=list)
-
-    def possible(
-        self, catalogue: Catalogue, items: Sequence[int], ask: bool = True
-    ) -> bool | None:
-        """Return whether the parts `items` may do for these loads (None: no time to say), without
-        a question to the solver unless `ask`."""
-        own = self.engine.catalogue
-        where = {offer: i for i, offer in enumerate(own.offers)}
-        kept = tuple(
-            sorted(where[catalogue.offers[i]] for i in items if catalogue.offers[i] in where)
-        )
-        # By price a list comes after all that it holds, so that none of them was left to work.
-        in_order = self.engine.by_price
-        if in_order and kept in self.engine.refuted:
-            return False
-        if any(holds(other, kept) for other in self.refuted):
-            return False
-        if any(holds(kept, other) for other in self.may):
-            return True
-        best = self.found.best
-        if best is not None and holds(kept, best.parts_list.items):
-            return True
-        measured = own.measure(kept)
-        answer: bool | None = True
-        used = kept
-        if measured is None or self.engine.hopeless(measured):
-            answer = False
-        elif in_order and self.found.closed and self.engine.feasible:
-            # All lists before the first that works were refuted, in order of their bounds.
-            objectives = self.engine.problem.objectives
-            first = own.measure(self.engine.feasible[0])
-            assert first is not None
-            answer = measured.key(objectives)[0] >= first.key(objectives)[0]
-        if answer and not ask:
-            return True
-        if answer and measured is not None:
-            said = self.engine.questions.any_wiring(measured)
-            answer, used = (True, said) if isinstance(said, tuple) else (said, kept)
-        if answer is not None:
-            (self.may if answer else self.refuted).append(used)
-        return answer
-
-
-def changes_alone(scenarios: Sequence[Scenario]) -> str:
-    """Return a load that has to change at an instant at which no input does, "" if none is known.
-
-    That a goal names a time is not enough: with inputs that change soon enough it may never count.
-    """
-    for scenario in scenarios:
-        for before, after in pairwise(scenario.points):
-            if before.inputs == after.inputs:
-                for load, one, other in zip(scenario.loads, before.loads, after.loads, strict=True):
-                    if one != other:
-                        return load
-    return ""
-
-
-def remembers(scenarios: Sequence[Scenario]) -> str:
-    """Return why a part with a state of its own is needed, "" if that is not known.
-
-    Proof: sensing contacts, joints and splitting parts follow the present levels of the inputs
-    alone, so without a controlled part every load is a function of them. Two settled instants
-    with the same inputs and different wanted loads show that it must not be.
-    """
-    for scenario in scenarios:
-        seen: dict[tuple[bool, ...], tuple[bool, ...]] = {}
-        for point in scenario.points:
-            wanted = seen.setdefault(point.inputs, point.loads)
-            for load, one, other in zip(scenario.loads, wanted, point.loads, strict=True):
-                if one != other:
-                    return f"'{load}' has to remember, and no part that can is in the list"
-    return ""

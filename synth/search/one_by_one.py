@@ -11,10 +11,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from synth.problem import Problem
+from synth.search.alone import Alone
 from synth.search.apart import Piece, may_be_held, put_together, separate, take_apart
 from synth.search.basics import Found, LearnedRun, Progress, Tools, Working, design_key, floor_for
 from synth.search.circuits import Circuit, wirings_of
-from synth.search.engine import Alone, Engine
+from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.questions import Questions
 from synth.search.remembered import found_by

@@ -1,21 +1,31 @@
-"""A circuit that an earlier run has closed: what its engine knew, taken up again and checked.
+"""What earlier runs have found: taken up again, each design checked anew.
 
-Only what is closed is kept, since that does not depend on how much time there was. The engine is
-left just as the search would have left it, so that later steps go the same way: `Alone` asks it
-about lists, and what its runs taught is asked of the whole. What the engine and its questions know
-must therefore be kept whole; the tests compare every attribute.
+A circuit that is closed is kept whole, since that does not depend on how much time there was. The
+engine is left just as the search would have left it, so that later steps go the same way: `Alone`
+asks it about lists, and what its runs taught is asked of the whole. What the engine and its
+questions know must therefore be kept whole; the tests compare every attribute.
+
+Of a search that time ended two things are kept. Which parts lists were refuted, so that the next
+one goes on there; each was refuted by itself, however much time there was. And the best design
+found, by what it does alone, whatever was on offer beside it: it is taken where a search ends with
+nothing better, so that one that ends with a proof gives the same answer without it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from synth.design import Skeleton
-from synth.search.basics import POINTS, Found, LearnedRun, Tools, Working, design_key
+from synth.problem import Limits, Problem
+from synth.search.basics import POINTS, Entry, Found, LearnedRun, Tools, Working, design_key
 from synth.search.engine import Engine
 from synth.search.lists import Key
 from synth.search.questions import Questions
 from synth.search.scenario import Scenario, build_scenario
+
+LONG = 100_000.0
+"""More seconds than any search may take."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +53,24 @@ class Lesson:
     excluded: tuple[Skeleton, ...]
 
 
+@dataclass(frozen=True)
+class Unfinished:
+    """Lists that a search refuted before time ended it: outright, and at a price."""
+
+    refuted: tuple[tuple[int, ...], ...]
+    dearer: tuple[tuple[tuple[int, ...], int], ...]
+
+
+@dataclass(frozen=True)
+class Wired:
+    """The best wiring that was found of what certain loads do, what its design costs, and how
+    long (ms) the search might have gone on for circuits put together in other ways."""
+
+    skeleton: Skeleton
+    key: Key
+    limit: int
+
+
 def found_by(engine: Engine, tools: Tools) -> Found:
     """Return what `engine` finds, with nothing known from elsewhere; from memory where an earlier
     run has closed the same question and its design stands."""
@@ -62,11 +90,103 @@ def found_by(engine: Engine, tools: Tools) -> Found:
                 entry.confirm()
                 return found
             entry.drop("its design does not hold")
+    going = Going(engine, tools, "lists", engine.problem, also[2:])
     found = engine.run()
+    going.keep()
     learned = _lesson(engine, found)
     if learned is not None:
         entry.keep(learned)
+    if not found.closed:
+        earlier = wired_before(engine.problem, tools, found.best, engine.stands)
+        if earlier is not None and not engine.hopeless(earlier[0].parts_list):
+            engine.adopt(earlier[0])
+    keep_wired(engine.problem, tools, found.best)
     return found
+
+
+class Going:
+    """What goes on where an earlier run was ended: it passes over lists that were refuted, and what
+    it refutes is kept for the next one."""
+
+    def __init__(
+        self, engine: Engine, tools: Tools, what: str, problem: Problem, also: tuple[int, ...]
+    ) -> None:
+        """`what`, `problem` and `also` say what decides which lists are refuted."""
+        self._engine = engine
+        self._entry = tools.memory.entry(what, problem, also) if tools.memory is not None else None
+        known = self._entry.recall(Unfinished) if self._entry is not None else None
+        if self._entry is not None and known is not None:
+            engine.known_before = frozenset(known.refuted)
+            engine.dearer_before = frozenset(known.dearer)
+            self._entry.confirm()
+
+    def keep(self) -> None:
+        """Keep what is refuted, unless the search has come to its end."""
+        engine = self._engine
+        if self._entry is None or engine.found.closed:
+            return
+        refuted = sorted(engine.known_before.union(engine.refuted))
+        dearer = sorted(engine.dearer_before.union(engine.dearer))
+        if refuted or dearer:
+            self._entry.keep(Unfinished(tuple(refuted), tuple(dearer)))
+
+
+def wired_before(
+    problem: Problem,
+    tools: Tools,
+    best: Working | None,
+    stands: Callable[[Skeleton], Working | None],
+) -> tuple[Working, float] | None:
+    """Return the design that an earlier run has found, if it stands here and is better than
+    `best`, and the seconds of that run; see `Wired`."""
+    entry = _wired(problem, tools)
+    known = entry.recall(Wired) if entry is not None else None
+    if entry is None or known is None:
+        return None
+    if best is not None and _key(best, problem) <= known.key:
+        return None
+    if not _times_in(known.skeleton) <= {*problem.times}:
+        return None  # not all of its times are on offer here
+    try:
+        found = stands(known.skeleton)
+    except Exception as failure:  # whatever it is, the search has its own answer
+        entry.drop(f"it cannot be taken up ({type(failure).__name__})")
+        return None
+    if found is None or (best is not None and _key(found, problem) >= _key(best, problem)):
+        return None
+    entry.confirm()
+    return found, known.limit / 1000
+
+
+def keep_wired(
+    problem: Problem, tools: Tools, best: Working | None, seconds: float = 0.0
+) -> None:
+    """Keep the best design of a search for others to begin with, unless a better one is kept."""
+    entry = _wired(problem, tools)
+    if entry is None or best is None:
+        return
+    mine = Wired(best.skeleton, _key(best, problem), round(1000 * min(seconds, LONG)))
+    known = entry.recall(Wired)
+    if known is None or (mine.key, -mine.limit) < (known.key, -known.limit):
+        entry.keep(mine)
+
+
+def _key(working: Working, problem: Problem) -> Key:
+    return design_key(working.design, problem)
+
+
+def _times_in(skeleton: Skeleton) -> set[int]:
+    """Return the times, in ticks, to which timers of a wiring are set."""
+    said = (part.setting(key) for part in skeleton.parts for key in ("time", "on", "off"))
+    return {time for time in said if isinstance(time, int)}
+
+
+def _wired(problem: Problem, tools: Tools) -> Entry | None:
+    """Return the entry of the best wiring of what the loads do, whatever is on offer and limited
+    beside that."""
+    if tools.memory is None:
+        return None
+    return tools.memory.entry("wiring", replace(problem, times=(), limits=Limits()), ())
 
 
 def _lesson(engine: Engine, found: Found) -> Lesson | None:

@@ -45,6 +45,7 @@ from synth.search.mixing import alternatives, best_mix
 from synth.search.one_by_one import OneByOne, make_known, outside, too_dear
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
+from synth.search.remembered import Going, keep_wired, wired_before
 from synth.search.thrift import less_energy, thriftier
 from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
 from synth.signals import times_of
@@ -66,6 +67,8 @@ POLISH_SHARE = 0.3
 MOVED_ASIDE = 200
 """Designs checked at most while two wires are moved for what circuits cost together; the largest
 of the examples takes 150 of them and half a second."""
+AS_LONG = 1.5
+"""What circuits cost together is sought again with so many times the time of an earlier run."""
 AT_ONCE = 1.0
 AT_ONCE_SHARE = 1 / 3
 """Seconds, and part of the time left, that may go into what bounds and limits alone say of the
@@ -99,6 +102,8 @@ class _Whole:
         """What bounds alone prove that any design takes of the first objective, as far as known."""
         self.times: list[tuple[str, float]] = []
         self._began = time.monotonic()
+        self._time = 0.0
+        """Seconds that were left once every circuit had a design."""
 
     def solve(self) -> Outcome:
         """Go through the steps until the best design is proven or time is up."""
@@ -121,6 +126,7 @@ class _Whole:
         self._clock("circuits")
         if failed is not None:
             alone = len(self.pieces) == 1 and not self.pieces[0].path
+            self._recalled(failed)
             return self._nothing(failed, alone) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
             found = self.circuits[0].found
@@ -129,6 +135,7 @@ class _Whole:
                 self.best = found.best
             self._polish()
             self._frugal(self.circuits[0].engine, found)
+            self._recalled(found)
             return self._outcome(found)
         hard = self._hard()
         # What a part in stock saves can only be told of the whole.
@@ -136,9 +143,11 @@ class _Whole:
         if joint:
             self._bounded(joint)
         self._together()
+        known = self._known_before()
         with joint.early() if joint and self.best else nullcontext():
-            self._merge()
-            self._mix()
+            if not known:
+                self._merge()
+                self._mix()
             found = Found()
             if joint and self.best is not None:
                 found = self._ask(joint, hard)
@@ -146,6 +155,7 @@ class _Whole:
         if not self._done(found) and not self.progress.over():
             found = self._as_one(found)
             self._clock("whole")
+        self._recalled(found)
         if self.best is None:
             return self._nothing(found)
         return self._outcome(found)
@@ -448,7 +458,11 @@ class _Whole:
                 known = engine.catalogue.items_of(self.best.skeleton)
         if self.limit is not None and (upper is None or upper[0] > self.limit):
             upper = (self.limit + 1,)
+        loads = {r.load for r in engine.problem.requirements}
+        own = tuple(n for n, r in enumerate(self.problem.requirements) if r.load in loads)
+        going = Going(engine, self.tools, "together", self.problem, own)
         found = engine.run(upper, known)
+        going.keep()
         if found.best is not None and (
             self.best is None or self._key(found.best) < self._key(self.best)
         ):
@@ -470,6 +484,24 @@ class _Whole:
         if other is not None and self._key(other) < self._key(best):
             self.best = other
             self._polish()
+
+    def _known_before(self) -> bool:
+        """Take the design of an earlier run that ended without a proof, if it is better; return
+        whether that run had about as much time to merge and mix circuits as there is now."""
+        self._time = self.progress.left()
+        earlier = wired_before(self.problem, self.tools, self.best, self._try)
+        if earlier is None:
+            return False
+        self.progress.report("known design", self._key(earlier[0])[0], None)
+        self.merged = self.circuits
+        return self._time <= AS_LONG * earlier[1]
+
+    def _recalled(self, found: Found) -> None:
+        """Where nothing is proven, take a better design that an earlier run has found, and keep
+        the best for the next one. With a proof a run gives the same answer whatever is kept."""
+        if not self._done(found):
+            wired_before(self.problem, self.tools, self.best, self._try)
+            keep_wired(self.problem, self.tools, self.best, self._time)
 
     def _completed(self, working: Working, plain: Sequence[Circuit]) -> Working | None:
         """Return the design of the whole in which the hard circuits are wired as in `working`."""

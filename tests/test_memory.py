@@ -307,13 +307,26 @@ class TestGoingOn:
         assert told(warm, problem) == told(cold, problem)
         assert not before & set(last.asked) and set(last.asked) | before >= set(whole.asked)
 
-    def test_what_was_refuted_is_of_this_question_alone(self, tmp_path: Path) -> None:
-        """With what is known of the inputs, lists may do that were refuted without."""
-        asked = "  - pump fills between low and high\nknown:\n  - supply never fails\n"
-        stricter = read_problem(None, FILLS, None)
-        plan(stricter, memory=fresh(tmp_path), seconds=30)
-        easier = pose(parse_goal_file(f"goals:\n{asked}", "easier.yaml"), stricter.kit)
-        assert told(plan(easier, memory=fresh(tmp_path)), easier) == told(plan(easier), easier)
+    def test_what_was_refuted_is_of_this_question_alone(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Where the supply never fails, a list does that was refuted before: it is asked again."""
+        goal = "pump started by start and stopped by stop, keeps its state through a power cut"
+        stricter = read_problem(None, goal, None)
+        text = f"goals:\n  - {goal}\nknown:\n  - supply never fails\n"
+        easier = pose(parse_goal_file(text, "easier.yaml"), stricter.kit)
+        cold = plan(easier)
+        with monkeypatch.context() as patch:
+            ended = Ended(patch, 8)
+            plan(stricter, memory=fresh(tmp_path), stopped=ended.now)
+        assert len(entries(tmp_path, "lists")) == 1
+        memory = fresh(tmp_path)
+        with monkeypatch.context() as patch:
+            again = Ended(patch, 10_000)
+            assert told(plan(easier, memory=memory), easier) == told(cold, easier)
+        works = set(again.asked) - set(again.refuted)
+        assert works & set(ended.refuted), "no list does that was refuted before"
+        assert "lists" not in memory.known
 
     def test_a_forged_design_is_not_taken(self, tmp_path: Path) -> None:
         """Of the lists one has to believe what was proven; a design is checked again."""

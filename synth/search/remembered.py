@@ -24,9 +24,6 @@ from synth.search.lists import Key
 from synth.search.questions import Questions
 from synth.search.scenario import Scenario, build_scenario
 
-LONG = 100_000.0
-"""More seconds than any search may take."""
-
 
 @dataclass(frozen=True)
 class Lesson:
@@ -165,7 +162,7 @@ def keep_wired(
     entry = _wired(problem, tools)
     if entry is None or best is None:
         return
-    mine = Wired(best.skeleton, _key(best, problem), round(1000 * min(seconds, LONG)))
+    mine = Wired(best.skeleton, _key(best, problem), round(1000 * seconds))
     known = entry.recall(Wired)
     if known is None or (mine.key, -mine.limit) < (known.key, -known.limit):
         entry.keep(mine)

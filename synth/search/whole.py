@@ -126,7 +126,8 @@ class _Whole:
         self._clock("circuits")
         if failed is not None:
             alone = len(self.pieces) == 1 and not self.pieces[0].path
-            self._recalled(failed)
+            if not failed.closed:
+                self._recalled(failed)
             return self._nothing(failed, alone) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
             found = self.circuits[0].found

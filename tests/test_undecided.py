@@ -153,6 +153,27 @@ def test_bounds_speak_of_joining_only_where_there_are_joints(
     assert not any("without joints" in line for line in bounds)
 
 
+@pytest.mark.parametrize(
+    ("goals", "limits", "told"),
+    [
+        ("lamp while hot", "", "no timers, since no goal names a time"),
+        ("lamp while hot", "least: {pulse timer: 1}", "timers set to one of 1 s"),
+        ("lamp for 5 s after hot", "", "timers set to one of 5 s"),
+        ("lamp for 1.5 s after hot", "", "no timers, since none on offer can be set to a time"),
+        ("lamp while hot", "without: [pulse timer]", None),
+    ],
+)
+def test_bounds_speak_of_the_settings_of_timers(
+    goals: str, limits: str, told: str | None, tmp_path: Path
+) -> None:
+    path = tmp_path / "goals.yaml"
+    path.write_text(f"kit: starter\ngoals: [{goals}]\nlimits: {{{limits}}}\n", encoding="utf-8")
+    lines = bounds_in_words(pipeline.read_problem(str(path), None, None))
+    timers = [line for line in lines if "no timers" in line or "timers set" in line]
+    assert len(timers) == (told is not None)
+    assert told is None or timers[0].startswith(told)
+
+
 def test_a_supply_that_never_fails_is_named_where_it_helps(tmp_path: Path) -> None:
     """A lamp toggled by an impulse relay alone keeps its position through a power cut: to start
     afresh takes more than a short search finds. What is advised is done, and proven."""

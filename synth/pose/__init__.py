@@ -69,7 +69,7 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
             *about_energy(energy, inputs),
             *times_made_up(requirements, kit, allowed),
         ),
-        times=times_on_offer(requirements, kit, allowed),
+        times=times_on_offer(requirements, kit, found_limits),
         contradictions=tuple(error.told for error in against or ()),
     )
 

@@ -178,27 +178,39 @@ def check_inputs(goal_list: GoalList, names: Names, kit: Kit) -> None:
 
 
 def times_on_offer(
-    requirements: tuple[Requirement, ...], kit: Kit, most: Mapping[str, int]
+    requirements: tuple[Requirement, ...], kit: Kit, allowed: Limits
 ) -> tuple[int, ...]:
     """Return the timer settings on offer to the search, in ticks, ascending.
 
     For each load: the times its signal mentions, the period of each cycle, and, when the times
     are at most MOST_COMBINED, the sums and differences of any two of them; as far as some timer
-    of the kit can be set to them. For a time or period that is longer than every timer can be set
-    to, the settings of timers that take it one after the other (see `_in_a_row`). `most` tells of
-    parts, by name, how many the limits allow: timers of which there may be none do not count.
+    of the kit can be set to them. A time or period to which a kind of timer cannot be set is taken
+    by several of them one after the other: the settings are those of the fewest (`_in_a_row`), and
+    what is left of it after a time of any load, which one timer may then keep for both. A timer
+    that is asked for, and that can be set to none of these, is offered its shortest time. Timers of
+    which there may be none do not count.
     """
-    offered: set[int] = set()
-    ranges = _ranges(kit, {})
-    allowed = _ranges(kit, most)
-    longest = max((times.most for times in allowed), default=0)
-    for requirement in requirements:
-        signal = requirement.signal
-        offered |= {t for t in _combined(signal) if any(t in times for times in ranges)}
-        for time in times_of(signal) | _periods(signal):
-            if time > longest:
-                offered.update(*(_in_a_row(time, times) for times in allowed))
+    most = dict(allowed.most)
+    ranges, usable = _ranges(kit, {}), _ranges(kit, most)
+    signals = [requirement.signal for requirement in requirements]
+    offered = {t for signal in signals for t in _combined(signal) if any(t in r for r in ranges)}
+    named = {t for signal in signals for t in times_of(signal) | _periods(signal)}
+    for times in usable:
+        settable = {time for time in named if time in times}
+        for beyond in named - settable:
+            offered.update(_in_a_row(beyond, times))
+            rests = {beyond - time for time in settable if time < beyond}
+            offered.update(*(_once_or_in_a_row(rest, times) for rest in rests))
+    asked_for = {name for name, _ in allowed.least}
+    for part in kit.parts:
+        if part.name in asked_for and part.times:
+            if not any(time in part.times for time in offered):
+                offered.add(part.times.least)
     return tuple(sorted(offered))
+
+
+def _once_or_in_a_row(time: int, times: Times) -> tuple[int, ...]:
+    return (time,) if time in times else _in_a_row(time, times)
 
 
 def _in_a_row(time: int, times: Times) -> tuple[int, ...]:

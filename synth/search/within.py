@@ -47,12 +47,12 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         told.append(
             "at most as many joints that cost nothing as there are other parts and loads, less two"
         )
-    if problem.times and any(times_of(r.signal) for r in problem.requirements):
+    without = {name for name, most in problem.limits.most if most == 0}
+    if problem.times:
         offered = ", ".join(format_duration(t) for t in problem.times)
         told.append(f"timers set to one of {offered}")
     elif any(times_of(r.signal) for r in problem.requirements):
         told.append("no timers, since none on offer can be set to a time that is asked for")
-    kinds = {problem.kit.index[name].type for name, _ in problem.limits.least}
-    if kinds & TIMED and not problem.times:
-        told.append("no timers, since no goal has a time that they could be set to")
+    elif any(p.type in TIMED and p.name not in without for p in problem.kit.parts):
+        told.append("no timers, since no goal names a time")
     return tuple(told)

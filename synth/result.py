@@ -90,6 +90,8 @@ class Verdict:
     day: DayUse | None = None
     """Where a goal is about energy and all others are kept: a day on which too much is used, else
     the one that uses most (no day uses more than its total)."""
+    never_on: tuple[str, ...] = ()
+    """Of a design that holds: the loads that are on in no state that can be reached."""
 
 
 class Why(StrEnum):

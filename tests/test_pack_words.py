@@ -220,6 +220,7 @@ def test_what_stops_a_load_is_told_as_people_say_it(folder: Path) -> None:
     assert "nothing else stops trough heater while 'cold' does not hold." in cautions
     assert "nothing else stops trough heater while 'master' is off." in cautions
     assert "when the supply comes on by night, while 'cold' holds" in cautions
+    assert "Switch 'master' (S1) on, and trough heater may start at once" in cautions
     assert " at day" not in cautions and " at no " not in cautions
 
 

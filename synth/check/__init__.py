@@ -11,6 +11,7 @@ Rooms, in the order in which a design walks through them:
 - `simulate`: one concrete run
 - `witness`: a finding as exact moments, a sentence and a run
 - `replay`: in which order the parts move in a counterexample's run
+- `notes`: remarks on a design that holds
 - `verdict`: all of it in order
 - `showing`: a run that shows each goal at work, for a picture
 - `modes`: every settled state that can be reached, and what leads where

@@ -56,9 +56,11 @@ class Finding:
 
 @dataclass
 class Explored:
-    """What an exploration found: findings (none: all explored and all well) and states counted."""
+    """What an exploration found: findings (none: all explored and all well), states counted, and
+    the loads that are on in some of them, as bits of the circuit."""
 
     states: int = 0
+    ever_on: int = 0
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -282,6 +284,7 @@ class Explorer:
             done.add(item.key)
             self.budget.spend()
             explored.states += 1
+            explored.ever_on |= item.on
             self._follow(item, moments, events, orders, push, report)
         return explored
 
@@ -355,6 +358,7 @@ class Explorer:
             on = self.circuit.loads_on(self.circuit.live((), vector))
             if (on ^ self.reaction((), vector, 0)[1]) & self.judged:
                 return False
+            explored.ever_on |= on
         explored.states = len(self.world.vectors)
         return True
 

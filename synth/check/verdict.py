@@ -7,12 +7,13 @@ import time as clock
 from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
 from synth.check.energy import kept_in_words, too_much, worst_day
 from synth.check.explore import Budget, Explored, Explorer
+from synth.check.notes import never_on_in_words, sensed_as_one
 from synth.check.structure import structure
 from synth.check.witness import defect
 from synth.days import DayUse
 from synth.design import Design
 from synth.errors import Undecided
-from synth.problem import Apart, Energy, Peak, Problem
+from synth.problem import Apart, Energy, Peak, Problem, Requirement
 from synth.result import Defect, Fault, Verdict
 
 
@@ -36,15 +37,18 @@ def check(
     states = 0
     notes: list[str] = []
     day: DayUse | None = None
+    never_on: tuple[Requirement, ...] = ()
 
     def verdict() -> Verdict:
         seconds = clock.monotonic() - began
-        return Verdict(not defects, states, tuple(defects), tuple(notes), seconds, day)
+        never = tuple(requirement.load for requirement in never_on)
+        return Verdict(not defects, states, tuple(defects), tuple(notes), seconds, day, never)
 
     if any(d.fault is Fault.STRUCTURE for d in defects) or (defects and stop_at_first):
         return verdict()
     budget = Budget(deadline, most_states)
     racy: list[str] = []
+    dark = {requirement.load for requirement in problem.requirements}
     undecided: Undecided | None = None
     to_explore = list(cones(design, problem))
     if problem.peak is not None:
@@ -65,6 +69,8 @@ def check(
             undecided = undecided or reason
             continue
         states += explored.states
+        bits = explorer.circuit.load_bits
+        dark.difference_update(x for x in cone.loads if explored.ever_on & bits[x])
         if together is not None:
             racy.extend(name for name in together if name not in racy)
         for finding in explored.findings:
@@ -75,6 +81,10 @@ def check(
                 return verdict()
     if undecided is not None and not defects:
         raise undecided
+    if not defects:
+        never_on = tuple(r for r in problem.requirements if r.load in dark)
+        notes.extend(never_on_in_words(r) for r in never_on)
+        notes.extend(sensed_as_one(design))
     if racy and not defects:
         notes.append(
             f"the order in which {', '.join(racy)} move can matter for how they come to rest, "

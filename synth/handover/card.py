@@ -164,7 +164,11 @@ def cautions(job: Job) -> Sheet:
     """Return the cautions that this very design calls for."""
     moving, hot, water, other = motors(job), heaters(job), wet(job), unknown(job)
     selfish = _starting_alone(job)
-    restart = [name for name, why in selfish if name in moving and _POWER in why]
+    released = _let_go(job)
+    by_supply = [name for name, why in selfish if name in moving and _POWER in why]
+    by_lever = [
+        (name, [load for load in loads if load in moving]) for name, _, loads in released
+    ]
     blocks: list[Block] = [
         Words("This design says what switches when. It is no safety device, and it was not checked "
               "against broken parts. Local codes come first; mains voltage, gas and fixed wiring "
@@ -178,8 +182,11 @@ def cautions(job: Job) -> Sheet:
             "last on is the pole that is joined to the frame.",
         )),
         Heading("Starts by itself"),
-        Points(tuple(f"{name}: {why}" for name, why in selfish)
-               or ("No load starts without somebody moving an input.",)),
+        Points((*(tuple(f"{name}: {why}" for name, why in selfish)
+                  or ("No load starts without somebody moving an input.",)),
+                *(f"{_capital(say_move(job, name, level))}, and {listed(loads)} may start at "
+                  "once: see first that nobody can be hurt by it."
+                  for name, level, loads in released))),
     ]
     if water:
         blocks += [Heading("Water"), Points((
@@ -198,7 +205,9 @@ def cautions(job: Job) -> Sheet:
             f"{listed(moving)}: guards that need a tool; an emergency stop, where one is needed, "
             "is hard-wired and not part of this design (ISO 13850).",
             *((f"Resetting must not restart (IEC 60204-1): here the supply's return can restart "
-               f"{listed(restart)}, so lock it off.",) if restart else ()),
+               f"{listed(by_supply)}, so lock it off.",) if by_supply else ()),
+            *(f"Moving '{name}' back can restart {listed(loads)}, too: it is neither a start "
+              "button nor a lock." for name, loads in by_lever if loads),
         ))]
     if other:
         blocks += [Heading("Loads of unknown kind"), Points((
@@ -235,6 +244,26 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
                     found.setdefault(load, {})[why] = None
     loads = [p.name for p in job.design.parts if p.type is PartType.LOAD]
     return [(name, "; ".join(found[name])) for name in loads if name in found]
+
+
+def _let_go(job: Job) -> list[tuple[str, bool, list[str]]]:
+    """Return the levers that hold loads off, the level at which they let go, and the loads that
+    may come on in the moment in which they do."""
+    found: list[tuple[str, bool, list[str]]] = []
+    for (name, level), held in job.cut_by().items():
+        if job.kind(name) is not InputKind.SWITCH:
+            continue
+        at_once: dict[str, None] = {}
+        for graph in job.facts.graphs:
+            for change in graph.changes:
+                if change.input == name and change.level is not level and not change.expired:
+                    before, after = graph.modes[change.start], graph.modes[change.end]
+                    at_once.update(
+                        dict.fromkeys(x for x in after.on if x in held and x not in before.on)
+                    )
+        if at_once:
+            found.append((name, not level, [load for load in held if load in at_once]))
+    return found
 
 
 def _stored(job: Job) -> tuple[str, ...]:

@@ -133,6 +133,7 @@ def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> li
                     "a running pulse is cut at once when its condition fails; say 'finish the "
                     "pulse' for the other",
                 )
+                lines.append("the cycle starts afresh when its condition holds again")
         case ForTime(time, trigger):
             by_default(
                 Choice.IGNORE,

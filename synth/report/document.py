@@ -67,7 +67,11 @@ def plan_document(outcome: Outcome, problem: Problem) -> dict[str, Any]:
         "design": design_document(shown) if shown is not None else None,
         "check": None
         if verdict is None
-        else {"verdict": "holds" if verdict.holds else "fails", "states": verdict.states},
+        else {
+            "verdict": "holds" if verdict.holds else "fails",
+            "states": verdict.states,
+            "notes": list(verdict.notes),
+        },
         "assumptions": list(problem.assumptions),
         "goals": [{"number": goal.number, "phrase": goal.phrase} for goal in problem.goals],
         "proven": list(outcome.proven),

@@ -27,7 +27,7 @@ from synth.report.time_axis import exact_time
 from synth.result import Counterexample, Defect, Outcome, Status, Verdict
 from synth.ticks import format_duration
 from synth.trace import Moment
-from synth.wording import counted
+from synth.wording import counted, listed
 
 CAUTIONS = (
     "This plan is about what switches when. It does not rate wires, contacts, fuses or pipes: "
@@ -81,6 +81,8 @@ def print_plan(console: Console, problem: Problem, outcome: Outcome) -> None:
     claimed = outcome.status in (Status.PROVEN, Status.BEST_FOUND)
     if claimed and outcome.design is not None:
         page.say(_figures(outcome, outcome.design))
+        if outcome.verdict is not None and outcome.verdict.never_on:
+            page.say(_never_on(outcome.verdict.never_on))
         if outcome.to_buy is not None:
             page.say(_from_stock(outcome.to_buy, outcome.design, problem))
     page.section("Goals")
@@ -168,6 +170,13 @@ def _from_stock(to_buy: int, design: Design, problem: Problem) -> str:
         f"In stock: {', '.join(taken) or 'none of these parts'}. "
         f"To be bought: {counted(to_buy, 'coin')}; that is what counts."
     )
+
+
+def _never_on(loads: Sequence[str]) -> str:
+    """Return the warning that goals ask for nothing, which is seldom meant."""
+    named = listed(f"'{load}'" for load in loads)
+    verb = "is" if len(loads) == 1 else "are"
+    return f"Mind: {named} {verb} never on, as the goals have it. See under 'Checked'."
 
 
 def _checked(verdict: Verdict) -> str:

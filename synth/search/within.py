@@ -5,9 +5,10 @@ from __future__ import annotations
 from synth.parts.behaviour import TIMED, PartType
 from synth.problem import Objective, Problem
 from synth.search.basics import DEPTH
-from synth.search.slots import joint_of_sets
+from synth.search.slots import joint_of_sets, lever_inputs
 from synth.signals import times_of
 from synth.ticks import format_duration
+from synth.wording import listed
 
 MOST_PARTS = 12
 """Most parts of each kind, and in all beyond the needed ones, that are considered by price."""
@@ -42,6 +43,11 @@ def bounds_in_words(problem: Problem) -> tuple[str, ...]:
         f"circuits that settle within {DEPTH} steps after every event",
         _sharing(problem),
     ]
+    by_hand = sorted(lever_inputs(problem))
+    if by_hand:
+        each = " each" if len(by_hand) > 1 else ""
+        named = listed(f"'{name}'" for name in by_hand)
+        told.append(f"one part with one contact{each} for {named}, worked by hand")
     free = any(p.type is PartType.JOINT and p.price == 0 for p in problem.kit.parts)
     if free and joint_of_sets(problem) is None:
         told.append(

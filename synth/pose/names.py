@@ -43,10 +43,13 @@ SUPPLY = "supply"
 NIGHT = "night"
 _EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight")
 _SPELT_AS_SPOKEN = {"nite": NIGHT, "nites": NIGHT, "nitetime": NIGHT, "daylite": "daylight"}
-_STATES = ("pressed", "released", "closed", "reached")
+_STATES = ("pressed", "pushed", "released", "open", "opened", "closed", "reached")
 """Words behind a name, often after 'is', that misspelt would be taken for a part of it."""
-_JOINING = ("while", "when", "unless", "never", "and", "not")
-"""Words before a name, or between two, that misspelt would be taken for a part of it."""
+_JOINING = (
+    "while", "when", "whenever", "unless", "never", "only", "always", "after", "every",
+    "and", "not", "for",
+)  # fmt: skip
+"""Words before a name, behind or between two, that misspelt would be taken for a part of it."""
 
 
 @dataclass
@@ -287,9 +290,13 @@ def _joined_otherwise(name: str) -> list[str]:
     words = name.split(" ")
     return [
         " ".join((*words[:at], right, *words[at + 1 :]))
-        for at, word in enumerate(words[:-1])
+        for at, word in enumerate(words)
+        if len(words) > 1
         for right in _JOINING
-        if _one_slip(word, right) or _swapped(word, right)
+        if _one_slip(word, right)
+        or _swapped(word, right)
+        or _doubled(word, right)
+        or (word == "an" and right == "and" and 0 < at < len(words) - 1)
     ]
 
 
@@ -304,6 +311,11 @@ def _one_slip(word: str, other: str) -> bool:
         # 'float2' beside 'float', and 'stop' beside 'top', are names of their own.
         return False
     return any(longer[:i] + longer[i + 1 :] == shorter for i in range(len(longer)))
+
+
+def _doubled(word: str, other: str) -> bool:
+    """Return whether `word` is `other` with a letter twice that should be there once."""
+    return any(word == other[: at + 1] + other[at:] for at in range(len(other)))
 
 
 def _swapped(word: str, other: str) -> bool:

@@ -202,10 +202,9 @@ def times_on_offer(
             rests = {beyond - time for time in settable if time < beyond}
             offered.update(*(_once_or_in_a_row(rest, times) for rest in rests))
     asked_for = {name for name, _ in allowed.least}
-    for part in kit.parts:
-        if part.name in asked_for and part.times:
-            if not any(time in part.times for time in offered):
-                offered.add(part.times.least)
+    for times in [p.times for p in kit.parts if p.name in asked_for and p.times]:
+        if not any(time in times for time in offered):
+            offered.add(times.least)
     return tuple(sorted(offered))
 
 

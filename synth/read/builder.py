@@ -105,6 +105,12 @@ def some(*pieces: Condition) -> Condition:
     return unique[0] if len(unique) == 1 else Some(unique)
 
 
+def _of_the_night(condition: Condition) -> bool:
+    """Return whether a condition is that it is night, or that it is day."""
+    of = condition.of if isinstance(condition, Negation) else condition
+    return isinstance(of, Is) and of.name == NIGHT
+
+
 @dataclass(frozen=True)
 class _Name:
     text: str
@@ -116,6 +122,8 @@ class Builder:
 
     def __init__(self, phrase: Phrase) -> None:
         self.phrase = phrase
+        self.bare: list[Only] = []
+        """Conditions behind what the load does, without 'only'."""
 
     def build(self, tree: Tree[Token]) -> Any:
         """Return what `tree` says: a goal, fact, behaviour, condition, name or time."""
@@ -256,6 +264,7 @@ class Builder:
                     additions.append(piece)
                 else:
                     does = piece
+        self.expect_one_condition(does)
         for addition in additions:
             if isinstance(addition, Choice) and addition.other in additions:
                 raise self.fail(
@@ -265,6 +274,19 @@ class Builder:
         return LoadGoal(tuple(name.text for name in names), does, unique)
 
     additions_goal = load_goal
+
+    def expect_one_condition(self, does: Behaviour | None) -> None:
+        """Refuse 'while hot and fan on while cold': two goals, or two conditions of one. That it is
+        night or day may stand beside another condition, as people say it."""
+        others = [a.condition for a in self.bare if not _of_the_night(a.condition)]
+        if isinstance(does, While) and len(others) > _of_the_night(does.condition):
+            last = others[-1].of if isinstance(others[-1], Negation) else others[-1]
+            raise self.fail(
+                "two conditions stand side by side",
+                getattr(last, "place", None),
+                "a comma parts two goals; where both must hold, say 'while hot and cold' or "
+                "'while hot, only while cold'",
+            )
 
     def press_gives(self, children: list[Any]) -> Goal:
         names = next(child for child in children if isinstance(child, tuple))
@@ -403,7 +425,10 @@ class Builder:
     def only(self, children: list[Any]) -> Addition:
         return Only(self.conditions(children)[0])
 
-    only_plain = only
+    def only_plain(self, children: list[Any]) -> Addition:
+        addition = Only(self.conditions(children)[0])
+        self.bare.append(addition)
+        return addition
 
     def unless(self, children: list[Any]) -> Addition:
         return Only(negation(self.conditions(children)[0]))

@@ -97,7 +97,12 @@ def words_of(text: str) -> Words:
         if word.kind == "word" and word.text in drop:
             continue
         following = found[at + 1] if at + 1 < len(found) else None
-        if word.text in ("a", "an") and following is not None and _is_article(following):
+        if (
+            word.text in ("a", "an")
+            and following is not None
+            and _is_article(following)
+            and not (word.text == "an" and kept and _for_and(kept[-1], following))
+        ):
             continue
         kept.append(word)
     return tuple(kept)
@@ -108,6 +113,12 @@ def _is_article(following: Word) -> bool:
     if following.kind == "quoted":
         return True
     return free_for_names(following) and following.text not in UNITS
+
+
+def _for_and(before: Word, following: Word) -> bool:
+    """Return whether 'an' between these is no article, but likely 'and' with a letter missing."""
+    between_names = free_for_names(before) and following.kind == "word"
+    return between_names and following.text[0] not in "aeiouhx"
 
 
 # ---- the notation of tokens.txt -------------------------------------------------------------

@@ -158,7 +158,9 @@ class TestKeptDesigns:
 def test_plans_have_no_needless_part(name: str) -> None:
     goals = str(ROOT / "goals" / f"{name}.yaml")
     problem = read_problem(goals, None, None)
-    outcome = plan(problem, seconds=30.0)
+    outcome = plan(problem, seconds=10.0)
+    if outcome.design is None:
+        outcome = plan(problem, seconds=60.0, gap=50.0)
     assert outcome.design is not None
     reasons = explain_design(outcome.design, problem, goals_left_out(goals, None, problem))
     assert reasons.complete

@@ -6,6 +6,7 @@ import errno
 import os
 import signal
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -98,7 +99,8 @@ class _Group(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; Ctrl-C ends it as undecided."""
-        outside = signal.getsignal(signal.SIGINT) is heard
+        before = signal.getsignal(signal.SIGINT)
+        outside = before is heard
         try:
             if outside:
                 signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -107,8 +109,8 @@ class _Group(click.Group):
             # Left to click it would end with code 1, which says that something was proven.
             raise Undecided(STOPPED) from None
         finally:
-            if outside:
-                signal.signal(signal.SIGINT, heard)
+            # All is said; what is left takes a moment, and the exit code is to stand.
+            signal.signal(signal.SIGINT, signal.SIG_IGN if outside else before)
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the command; never ends in a traceback."""
@@ -200,32 +202,39 @@ def _told_known(known: Sequence[str]) -> str:
     return " ".join((*told, "--no-cache searches anew."))
 
 
+AGAIN = 1.0
+"""Seconds after a Ctrl-C until another one is meant to end everything: one that is pressed twice in
+haste, or reaches the process twice, is one."""
+
+
 class _Watch:
-    """Shows progress on a terminal, and hears Ctrl-C: once to stop with the best so far."""
+    """Shows progress on a terminal, and hears Ctrl-C: once to stop with the best so far, later
+    once more to give that up as well. It goes on to hear it while what was found is written."""
 
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
-        self.interrupted = False
+        self.interrupted: float | None = None
+        """When Ctrl-C was pressed first, if it was (a reading of `time.monotonic`)."""
         self.width = 0
 
     def __enter__(self) -> _Watch:
-        self.previous = signal.getsignal(signal.SIGINT)
         signal.signal(signal.SIGINT, self._heard)
         return self
 
     def _heard(self, number: int, frame: object) -> None:
-        if self.interrupted:
+        now = time.monotonic()
+        if self.interrupted is None:
+            self.interrupted = now
+        elif now - self.interrupted >= AGAIN:
             raise KeyboardInterrupt
-        self.interrupted = True
 
     def __exit__(self, *problem: object) -> None:
-        signal.signal(signal.SIGINT, self.previous)
         if self.width:
             click.echo("\r" + " " * self.width + "\r", err=True, nl=False)
 
     def stopped(self) -> bool:
         """Return whether Ctrl-C was pressed."""
-        return self.interrupted
+        return self.interrupted is not None
 
     def report(self, stage: str, best: int | None, bound: int | None) -> None:
         """Show the stage, the best design so far and the proven bound on one line."""

@@ -31,11 +31,22 @@ class _Outlet(io.FileIO):
 
 def outlive_readers() -> None:
     """Let standard output and the messages beside it go on when whoever reads them has gone."""
-    for name in ("stdout", "stderr"):
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
         stream = getattr(sys, name)
-        # None where the process was started without one.
-        if isinstance(stream, io.TextIOWrapper):
+        if stream is None:
+            setattr(sys, name, _nowhere(number))
+        elif number and isinstance(stream, io.TextIOWrapper):
             setattr(sys, name, _again(stream))
+
+
+def _nowhere(number: int) -> TextIO:
+    """Return a stream in place of one that the process was started without (`>&-`). It takes its
+    number, too, so that no file that is opened later is taken for it."""
+    opened = os.open(os.devnull, os.O_RDWR)
+    if opened != number:
+        os.dup2(opened, number)
+        os.close(opened)
+    return open(number, "w" if number else "r", encoding="utf-8", closefd=False)
 
 
 def _again(stream: io.TextIOWrapper) -> TextIO:

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 import tomllib
 from pathlib import Path
 
@@ -65,6 +66,50 @@ def test_with_a_design_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
     assert document["check"]["verdict"] == "holds"
     assert document["bound"] is None or document["bound"] <= document["supply"]
     assert "supply" not in document["proven"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process cannot be sent Ctrl-C")
+@pytest.mark.parametrize("pause", [0.0, 0.1, 0.3, 0.6])
+def test_pressed_twice_in_haste(pause: float, tmp_path: Path) -> None:
+    """The second one neither takes the plan away nor changes the code, whatever it comes upon."""
+    ran = subprocess.Popen(
+        [sys.executable, "-c", "from synth.start import main; main()", "plan", "--kit", "starter",
+         "--goals", "pump on 10 s of every 60 s, fan on 5 s of every 20 s, master cutoff for pump",
+         "--format", "json", "--out", str(tmp_path / "plan")],
+        env={**os.environ, "PYTHONPATH": str(ROOT), "SYNTH_CACHE": ""},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )  # fmt: skip
+    time.sleep(4.0)
+    ran.send_signal(signal.SIGINT)
+    time.sleep(pause)
+    ran.send_signal(signal.SIGINT)
+    out, told = ran.communicate(timeout=60)
+    document = json.loads(out)
+    jsonschema.validate(document, PLAN_SCHEMA)
+    assert told == ""
+    designed = document["design"] is not None
+    assert (ran.returncode, document["status"]) == (
+        (0, "best-found") if designed else (3, "undecided")
+    )
+    assert (tmp_path / "plan" / "design.json").exists() is designed
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process cannot send itself Ctrl-C")
+def test_pressed_again_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever insists is heard: at once, and nothing is claimed."""
+
+    def stuck(*given: object, **more: object) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        monkeypatch.setattr("synth.cli.AGAIN", 0.0)
+        os.kill(os.getpid(), signal.SIGINT)
+        raise AssertionError("the second one was not heard")
+
+    monkeypatch.setattr(pipeline, "plan", stuck)
+    ran = run("plan", "--goals", "light always")
+    assert (ran.exit_code, ran.stdout) == (3, "")
+    assert ran.stderr == "synth: stopped by Ctrl-C; nothing is claimed\n"
 
 
 @pytest.mark.parametrize("command", ["plan", "check"])

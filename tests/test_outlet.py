@@ -60,3 +60,27 @@ def test_files_are_written_all_the_same_and_a_design_may_fail(tmp_path: Path) ->
     design = str(tmp_path / "plan" / "design.json")
     assert unread("check", design, "heater at night") == (0, "")
     assert unread("check", design, "heater by day") == (1, "")
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize(("goals", "code"), [("lamp at night", 0), ("lamp at nihgt", 2)])
+def test_streams_may_be_closed_from_the_start(
+    closed: str, goals: str, code: int, tmp_path: Path
+) -> None:
+    """POSIX leaves to the program what it does then (XCU 2.7.6, 'n>&-'); files come out right."""
+    out = tmp_path / "plan"
+    ran = subprocess.run(
+        f'{sys.executable} -c "from synth.start import main; main()" plan --goals "{goals}" '
+        f"--out {out} {closed}",
+        shell=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "SYNTH_CACHE": ""},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert ran.returncode == code, ran.stderr
+    assert "Traceback" not in ran.stderr and "mistake in synth" not in ran.stderr
+    if not code:
+        assert (out / "design.json").read_text("utf-8").startswith("{")
+        assert (out / "wiring.svg").read_text("utf-8").startswith("<")

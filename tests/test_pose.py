@@ -525,6 +525,8 @@ REFUSED = [
     ("x ofr 5 s after go is pressed", "'x ofr' is not known", "'x for'?", 1),
     ("y always, x nevr while hot", "'x nevr' is not known", "'x never'?", 11),
     ("x while door is opne", "'door opne' is not known", "'door open'?", 9),
+    ("pump always, pmup only at night", "'pmup' is not known", "'pump'? If not, declare", 14),
+    ("x while hot, y while hto", "'hto' is not known", "'hot'? If not, declare", 22),
     ("x adn y at night", "'x adn y' is not known", "'x and y'? If not, declare 'x adn y' under "
      "'loads'", 1),
     ("x toggled by b, y switched from b and c", "'b' is a push-button in goal 1 and a switch",
@@ -591,6 +593,12 @@ def test_names_near_a_word_that_joins_are_names(name: str) -> None:
     """A letter in place of another, and one more at the front, make words of their own."""
     problem = pose(goals_from_text(f"x while {name} is on, {name} lamp always"), FULL)
     assert name in {item.name for item in problem.inputs}
+
+
+def test_names_with_other_numbers_are_names() -> None:
+    text = "vent 12 while wet 12, vent 21 while wet 21, vent 1 while wet 1, lamp1 at night, lamp always"
+    problem = pose(goals_from_text(text), FULL)
+    assert len(problem.requirements) == 5
 
 
 def test_a_name_that_looks_misspelt_may_be_declared() -> None:

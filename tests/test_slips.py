@@ -9,8 +9,9 @@ from click.testing import CliRunner
 
 from synth.cli import MOST_TOLD, main
 from synth.errors import GoalError, KitError, SynthError
+from synth.pose import pose
 from synth.read.goal_file import goals_from_text, parse_goal_file
-from synth.read.kit_file import parse_kit
+from synth.read.kit_file import load_kit, parse_kit
 
 
 def told(error: SynthError) -> list[tuple[int, str]]:
@@ -101,3 +102,62 @@ def test_a_goal_file_that_is_all_wrong_is_told_in_part(tmp_path: Path) -> None:
     assert len(lines) == MOST_TOLD + 1
     assert lines[-1] == "synth: and 3 mistakes more"
     assert "Traceback" not in result.output
+
+
+MANY = """\
+loads: {pump: 1, lamp: 1, heater: 2}
+inputs: {hot: sensor, master: switch}
+goals:
+  - pmup on while hto
+  - lamp at night
+  - master cutoff for lmap
+  - fan toggled by pump
+known: [cold lasts at most 2 s, supply always off]
+limits: {most: {relay mak: 2}, least: {tmier: 1}, branches: [lamp, fna]}
+stock: {divider: 3, relai: 2}
+"""
+
+
+def test_names_and_limits_are_judged_each() -> None:
+    """What a name stands for is known only after all is read; still each is told of, once."""
+    kit = load_kit("full")
+    with pytest.raises(GoalError) as caught:
+        pose(parse_goal_file(MANY, "goals.yaml"), kit)
+    found = told(caught.value)
+    assert [line for line, _ in found] == [1, 4, 4, 6, 7, 8, 8, 9, 9, 9, 10, 10]
+    for word, (_, message) in zip(
+        ("'heater'", "'pmup'", "'hto'", "'lmap'", "'pump' is a load", "'cold'", "without any",
+         "'relay mak'", "'tmier'", "'fna'", "'divider' cannot", "'relai'"),
+        found, strict=True,
+    ):  # fmt: skip
+        assert word in message
+    assert "'pmup'" not in "".join(message for _, message in found[2:])
+
+
+def test_a_misspelt_input_is_told_of_once() -> None:
+    text = "inputs: {damp: sensor}\ngoals: [x while dapm, y while dapm and dampp]"
+    with pytest.raises(GoalError) as caught:
+        pose(parse_goal_file(text, "goals.yaml"), load_kit("full"))
+    assert told(caught.value) == [(2, "'dapm' is not known"), (2, "'dampp' is not known")]
+
+
+def test_lines_of_a_block_have_places() -> None:
+    text = """\
+goals: |
+
+  pump at night
+  lamp alwyas
+    fan whlie hot
+known: |2-
+   hot lasts at mots 2 s
+"""
+    with pytest.raises(GoalError) as caught:
+        parse_goal_file(text, "goals.yaml")
+    places = [caught.value.place, *(other.place for other in caught.value.others)]
+    assert [(p.line, p.column, p.text.strip()) for p in places if p is not None] == [
+        (4, 8, "lamp alwyas"), (5, 9, "fan whlie hot"), (7, 17, "hot lasts at mots 2 s")
+    ]  # fmt: skip
+    good = parse_goal_file("goals: |\n  pump at night,\n  lamp always\n", "goals.yaml")
+    assert [(g.number, g.phrase, g.place.line) for g in good.goals] == [
+        (1, "pump at night", 2), (2, "lamp always", 3)
+    ]  # fmt: skip

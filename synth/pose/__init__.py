@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from synth.days import nights_asked
-from synth.errors import Contradiction, GoalError
+from synth.errors import Contradiction, GoalError, Slips
 from synth.goals import AtMostUnitHours, AtMostUnits, GoalList, NeverTogether
 from synth.parts.kit import Kit
 from synth.pose.assumptions import about_energy, assumptions
@@ -36,8 +36,13 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
     problem (`contradictions`) instead.
     """
     against: list[Contradiction] | None = [] if contradictory else None
-    names = resolve(goal_list)
-    check_inputs(goal_list, names, kit)
+    slips = Slips()
+    names = resolve(goal_list, slips)
+    check_inputs(goal_list, names, kit, slips)
+    found_limits = limits(goal_list, names, kit, slips)
+    inputs = known_inputs(goal_list, names, slips)
+    apart = never_together(goal_list, names, slips)
+    slips.tell()
     found = plans(goal_list, names, against)
     lowering = Lowering(names, found)
     signals = lowering.all()
@@ -48,9 +53,7 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
         for load, signal in signals.items()
         if load not in lowering.never
     )
-    found_limits = limits(goal_list, names, kit)
     allowed = dict(found_limits.most)
-    inputs = known_inputs(goal_list, names)
     energy = _energy(goal_list, inputs)
     return Problem(
         title=goal_list.title,
@@ -58,7 +61,7 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
         goals=tuple(Goal(goal.number, goal.phrase, goal.place) for goal in goal_list.goals),
         requirements=requirements,
         inputs=inputs,
-        never_together=never_together(goal_list, names),
+        never_together=apart,
         apart=_apart(goal_list),
         peak=_peak(goal_list),
         energy=energy,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from synth.errors import GoalError
+from synth.errors import GoalError, Slips
 from synth.goals import Fact, GoalList, InputsApart, Lasts, Stays
 from synth.pose.lower import is_one
 from synth.pose.names import NIGHT, SUPPLY, Names, close_to
@@ -12,10 +12,10 @@ from synth.problem import OutsideInput
 from synth.ticks import format_duration
 
 
-def known_inputs(goal_list: GoalList, names: Names) -> tuple[OutsideInput, ...]:
+def known_inputs(goal_list: GoalList, names: Names, slips: Slips) -> tuple[OutsideInput, ...]:
     """Return the inputs, the supply first, then the night, with all that is known of them.
 
-    Raises GoalError for a fact about no input, and for facts that contradict each other.
+    A fact about no input, and facts that contradict each other, are kept in `slips`.
     """
     found = {
         name: OutsideInput(name, names.inputs[name])
@@ -23,25 +23,29 @@ def known_inputs(goal_list: GoalList, names: Names) -> tuple[OutsideInput, ...]:
         if name in names.inputs
     }
     for fact in goal_list.facts:
-        for name in fact.names if isinstance(fact, InputsApart) else (fact.name,):
-            if name not in found:
-                what = "is a load" if name in names.loads else "is no input that a goal asks for"
-                raise GoalError(f"'{name}' {what}", fact.place, close_to(name, list(found)))
-        if isinstance(fact, Stays):
-            found[fact.name] = _steady(found[fact.name], fact)
-        elif isinstance(fact, Lasts):
-            found[fact.name] = _bounded(found[fact.name], fact)
+        with slips.kept():
+            for name in fact.names if isinstance(fact, InputsApart) else (fact.name,):
+                if name not in found:
+                    what = (
+                        "is a load" if name in names.loads else "is no input that a goal asks for"
+                    )
+                    raise GoalError(f"'{name}' {what}", fact.place, close_to(name, list(found)))
+            if isinstance(fact, Stays):
+                found[fact.name] = _steady(found[fact.name], fact)
+            elif isinstance(fact, Lasts):
+                found[fact.name] = _bounded(found[fact.name], fact)
     return tuple(found.values())
 
 
-def never_together(goal_list: GoalList, names: Names) -> tuple[tuple[str, ...], ...]:
+def never_together(goal_list: GoalList, names: Names, slips: Slips) -> tuple[tuple[str, ...], ...]:
     """Return the groups of inputs of which at most one is ever at 1."""
     groups: list[tuple[str, ...]] = []
     for fact in goal_list.facts:
         if not isinstance(fact, InputsApart):
             continue
         if SUPPLY in fact.names:
-            raise GoalError("nothing can happen together with no supply", fact.place)
+            with slips.kept():
+                raise GoalError("nothing can happen together with no supply", fact.place)
         if fact.names not in groups:
             groups.append(fact.names)
     return tuple(groups)

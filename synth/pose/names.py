@@ -6,16 +6,17 @@ an input when a goal asks for its state; its kind follows from the words around 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
-from synth.errors import GoalError, Place
+from synth.errors import GoalError, Place, Slips
 from synth.goals import (
     AfterTime,
     Behaviour,
     Condition,
     Cutoff,
+    DeclaredInput,
     Empties,
     Every,
     Fills,
@@ -64,6 +65,8 @@ class Names:
     """Where each guessed input was met first."""
     unsaid: list[str] = field(default_factory=list)
     """Loads whose need no file declared."""
+    meant: set[str] = field(default_factory=set)
+    """What was told of as meant by some misspelt name."""
 
 
 def close_to(word: str, choices: list[str]) -> str:
@@ -117,33 +120,44 @@ def inputs_in(goal: Goal) -> Iterator[tuple[Is, InputKind | None]]:
                 yield from ((item, None) for item in mentions(addition.condition))
 
 
-def resolve(goal_list: GoalList) -> Names:
-    """Return all names, resolved. Raises GoalError, at its place, for one that cannot be."""
+def resolve(goal_list: GoalList, slips: Slips | None = None) -> Names:
+    """Return all names, resolved. A GoalError, at its place, for each that cannot be is kept in
+    `slips`; without these, they are raised."""
     names = Names()
+    kept = slips or Slips()
     declared = {item.name: item for item in goal_list.inputs}
     for load in goal_list.loads:
-        if load.name in declared:
-            raise GoalError(f"'{load.name}' is declared both as a load and as an input", load.place)
-        _refuse_reserved(load.name, load.place)
         names.loads[load.name] = load.needs
-    _find_loads(goal_list, names, declared)
+        with kept.kept():
+            if load.name in declared:
+                told = f"'{load.name}' is declared both as a load and as an input"
+                raise GoalError(told, load.place)
+            _refuse_reserved(load.name, load.place)
+    _find_loads(goal_list, names, declared, kept)
     names.inputs[SUPPLY] = InputKind.SUPPLY
-    _find_inputs(goal_list, names)
+    _find_inputs(goal_list, names, kept)
     for name, item in declared.items():
-        if name not in names.inputs:
-            near = get_close_matches(name, list(names.guessed), n=1)
-            if near:
-                raise GoalError(
-                    f"'{near[0]}' is not among the inputs",
-                    names.places[near[0]],
-                    f"did you mean '{name}'?",
-                )
-            raise GoalError(
-                f"the input '{name}' is declared, but no goal asks for it",
-                item.place,
-                "leave it out, or use it in a goal",
-            )
+        if name not in {*names.inputs, *names.loads, *names.meant}:
+            with kept.kept():
+                raise _not_asked_for(item, names)
+    if slips is None:
+        kept.tell()
     return names
+
+
+def _not_asked_for(item: DeclaredInput, names: Names) -> GoalError:
+    near = get_close_matches(item.name, list(names.guessed), n=1)
+    if near:
+        return GoalError(
+            f"'{near[0]}' is not among the inputs",
+            names.places[near[0]],
+            f"did you mean '{item.name}'?",
+        )
+    return GoalError(
+        f"the input '{item.name}' is declared, but no goal asks for it",
+        item.place,
+        "leave it out, or use it in a goal",
+    )
 
 
 def _refuse_reserved(name: str, place: Place) -> None:
@@ -151,7 +165,9 @@ def _refuse_reserved(name: str, place: Place) -> None:
         raise GoalError(f"'{name}' cannot be the name of a load; it is an input of its own", place)
 
 
-def _find_loads(goal_list: GoalList, names: Names, declared: Mapping[str, object]) -> None:
+def _find_loads(
+    goal_list: GoalList, names: Names, declared: Mapping[str, object], slips: Slips
+) -> None:
     spoken: set[str] = set()
     said = list(names.loads)
     for goal in goal_list.goals:
@@ -159,42 +175,52 @@ def _find_loads(goal_list: GoalList, names: Names, declared: Mapping[str, object
             continue
         for load in goal.loads:
             spoken.add(load)
-            _refuse_reserved(load, goal.place)
-            if load in declared:
-                raise GoalError(
-                    f"'{load}' is declared as an input, so goal {goal.number} cannot say when "
-                    "it is on",
-                    goal.place,
-                )
-            if load not in names.loads:
+            with slips.kept():
+                if load in names.loads:
+                    continue
+                _refuse_reserved(load, goal.place)
+                if load in declared:
+                    names.meant.add(load)
+                    raise GoalError(
+                        f"'{load}' is declared as an input, so goal {goal.number} cannot say when "
+                        "it is on",
+                        goal.place,
+                    )
+                meant = _joined_otherwise(load) + _near_alike(load, names.loads)
+                # Whatever is wrong with it is told once.
+                names.loads[load] = 1
                 near = get_close_matches(load, said, n=1)
                 if near and near[0] not in _subjects(goal_list):
+                    spoken.add(near[0])
                     raise GoalError(
                         f"'{load}' is not among the loads", goal.place, f"did you mean '{near[0]}'?"
                     )
-                _refuse_meant(load, goal.place, "loads", _joined_otherwise(load))
-                names.loads[load] = 1
+                _refuse_meant(load, goal.place, "loads", meant)
                 names.unsaid.append(load)
     for item in goal_list.loads:
         if item.name not in spoken:
-            raise GoalError(
-                f"no goal says when the load '{item.name}' is on",
-                item.place,
-                f"add a goal such as '{item.name} always', or leave the load out",
-            )
+            with slips.kept():
+                raise GoalError(
+                    f"no goal says when the load '{item.name}' is on",
+                    item.place,
+                    f"add a goal such as '{item.name} always', or leave the load out",
+                )
     for goal in goal_list.goals:
         if isinstance(goal, Cutoff | NeverTogether | Gap):
             for load in goal.loads:
                 if load not in names.loads:
-                    what = (
-                        "is an input, not a load" if load in declared else "is not among the loads"
-                    )
-                    hint = close_to(load, list(names.loads))
-                    if isinstance(goal, NeverTogether) and not any(
-                        name in names.loads for name in goal.loads
-                    ):
-                        hint = "what is known of the inputs belongs under 'known' in a goal file"
-                    raise GoalError(f"'{load}' {what}", goal.place, hint)
+                    with slips.kept():
+                        raise _no_load(load, goal, names, load in declared)
+
+
+def _no_load(
+    load: str, goal: Cutoff | NeverTogether | Gap, names: Names, an_input: bool
+) -> GoalError:
+    what = "is an input, not a load" if an_input else "is not among the loads"
+    hint = close_to(load, list(names.loads))
+    if isinstance(goal, NeverTogether) and not any(name in names.loads for name in goal.loads):
+        hint = "what is known of the inputs belongs under 'known' in a goal file"
+    return GoalError(f"'{load}' {what}", goal.place, hint)
 
 
 def _subjects(goal_list: GoalList) -> set[str]:
@@ -203,53 +229,13 @@ def _subjects(goal_list: GoalList) -> set[str]:
     }
 
 
-def _find_inputs(goal_list: GoalList, names: Names) -> None:
+def _find_inputs(goal_list: GoalList, names: Names, slips: Slips) -> None:
     declared = {item.name: item.kind for item in goal_list.inputs}
     strong: dict[str, tuple[InputKind, int]] = {}
     for goal in goal_list.goals:
         for item, hint in inputs_in(goal):
-            name = item.name
-            if name in names.loads:
-                if hint is not None:
-                    raise GoalError(
-                        f"'{name}' is a load; goal {goal.number} needs an input there", item.place
-                    )
-                continue
-            if name == NIGHT:
-                if hint is not None:
-                    raise GoalError(
-                        f"goal {goal.number} needs {a_kind(hint)} there, not the night",
-                        item.place,
-                    )
-                names.inputs.setdefault(NIGHT, InputKind.NIGHT)
-                continue
-            if name == SUPPLY:
-                if hint is not None:
-                    raise GoalError(
-                        f"goal {goal.number} needs {a_kind(hint)} there, not the supply",
-                        item.place,
-                    )
-                continue
-            if name not in names.inputs:
-                names.inputs[name] = declared.get(name, InputKind.SENSOR)
-                if name not in declared:
-                    _refuse_misspelt(item, names, list(declared))
-                    names.guessed[name] = goal.number
-                    names.places[name] = item.place
-            if name in declared:
-                continue
-            if hint is None and item.state in (State.PRESSED, State.RELEASED):
-                hint = InputKind.BUTTON
-            if hint is None:
-                continue
-            before, number = strong.setdefault(name, (hint, goal.number))
-            if before is not hint:
-                raise GoalError(
-                    f"'{name}' is {a_kind(before)} in goal {number} and {a_kind(hint)} in "
-                    f"goal {goal.number}",
-                    item.place,
-                    "declare it under 'inputs', or use two names",
-                )
+            with slips.kept():
+                _find_input(item, hint, goal.number, names, declared, strong)
     for name in names.guessed:
         if name in strong:
             names.inputs[name] = strong[name][0]
@@ -259,20 +245,65 @@ def _find_inputs(goal_list: GoalList, names: Names) -> None:
             names.inputs[name] = InputKind.SWITCH
 
 
+def _find_input(
+    item: Is,
+    hint: InputKind | None,
+    goal: int,
+    names: Names,
+    declared: Mapping[str, InputKind],
+    strong: dict[str, tuple[InputKind, int]],
+) -> None:
+    """Take note of an input that a goal (its number) names; `hint` is the kind that its place
+    suggests, `strong` the kinds that were suggested so far, and where."""
+    name = item.name
+    if name in names.loads:
+        if hint is not None:
+            raise GoalError(f"'{name}' is a load; goal {goal} needs an input there", item.place)
+        return
+    if name in (NIGHT, SUPPLY):
+        if hint is not None:
+            raise GoalError(f"goal {goal} needs {a_kind(hint)} there, not the {name}", item.place)
+        if name == NIGHT:
+            names.inputs.setdefault(NIGHT, InputKind.NIGHT)
+        return
+    if name not in names.inputs:
+        names.inputs[name] = declared.get(name, InputKind.SENSOR)
+        if name not in declared:
+            names.guessed[name] = goal
+            names.places[name] = item.place
+            meant = _meant(item, names, list(declared))
+            names.meant.update(meant)
+            _refuse_meant(name, item.place, "inputs", meant)
+    if name in declared:
+        return
+    if hint is None and item.state in (State.PRESSED, State.RELEASED):
+        hint = InputKind.BUTTON
+    if hint is None:
+        return
+    before, number = strong.setdefault(name, (hint, goal))
+    if before is not hint:
+        raise GoalError(
+            f"'{name}' is {a_kind(before)} in goal {number} and {a_kind(hint)} in goal {goal}",
+            item.place,
+            "declare it under 'inputs', or use two names",
+        )
+
+
 def a_kind(kind: InputKind) -> str:
     """Return the kind with its article."""
     return "the supply" if kind is InputKind.SUPPLY else f"a {kind.value}"
 
 
-def _refuse_misspelt(item: Is, names: Names, declared: list[str]) -> None:
-    """Refuse an undeclared input whose name is a known word with one slip of the hand."""
+def _meant(item: Is, names: Names, declared: list[str]) -> list[str]:
+    """Return what an undeclared input may mean whose name is a known word with one slip of the
+    hand."""
     *before, last = item.name.split(" ")
     meant = [_SPELT_AS_SPOKEN[item.name]] if item.name in _SPELT_AS_SPOKEN else []
     meant += [" ".join((*before, s)) for s in _STATES if before and _one_slip(last, s)]
     meant += _joined_otherwise(item.name)
     known = (*_EASILY_MISSPELT, *names.loads, *declared)
     meant += [word for word in known if _one_slip(item.name, word)]
-    _refuse_meant(item.name, item.place, "inputs", meant)
+    return meant + _near_alike(item.name, (name for name in names.guessed if name != item.name))
 
 
 def _refuse_meant(name: str, place: Place, section: str, meant: list[str]) -> None:
@@ -311,6 +342,16 @@ def _one_slip(word: str, other: str) -> bool:
         # 'float2' beside 'float', and 'stop' beside 'top', are names of their own.
         return False
     return any(longer[:i] + longer[i + 1 :] == shorter for i in range(len(longer)))
+
+
+def _near_alike(name: str, others: Iterable[str]) -> list[str]:
+    """Return those of `others` that `name` is with one slip of the hand, and no other number."""
+    return [
+        other
+        for other in others
+        if _one_slip(name, other)
+        or (_swapped(name, other) and not any(char.isdigit() for char in name))
+    ]
 
 
 def _doubled(word: str, other: str) -> bool:

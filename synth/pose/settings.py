@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from itertools import combinations
 from math import gcd
 
-from synth.errors import GoalError, Place
-from synth.goals import GoalList
+from synth.errors import GoalError, Place, Slips
+from synth.goals import GoalList, PartLimit
 from synth.parts.behaviour import TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Times
 from synth.pose.names import Names, close_to, inputs_in
@@ -37,34 +37,41 @@ _FOLLOWED_BY: dict[InputKind, PartType] = {
 }
 
 
-def limits(goal_list: GoalList, names: Names, kit: Kit) -> Limits:
-    """Return the limits, each by the kit's own name of the part; the tighter of two counts.
+def limits(goal_list: GoalList, names: Names, kit: Kit, slips: Slips) -> Limits:
+    """Return the limits, each by the kit's own name of the part; the tighter of two counts. What
+    is wrong with one of them is kept in `slips`.
 
     A part may be named by the kit's word or by its type; a type of which the kit has several
     parts may only be ruled out, since 'most' would not say of which.
     """
     most: dict[str, int] = {}
     for limit in goal_list.part_limits:
-        parts = _parts_called(limit.part, kit)
-        if not parts or (len(parts) > 1 and limit.most):
-            parts = [_one_part(limit.part, limit.place, kit)]
-        for part in parts:
-            if part.type in (PartType.SUPPLY, PartType.LOAD):
-                raise GoalError(
-                    f"'{limit.part}' cannot be limited: every circuit has one supply and its loads",
-                    limit.place,
-                )
-            most[part.name] = min(limit.most, most.get(part.name, limit.most))
+        with slips.kept():
+            for part in _limited(limit, kit):
+                most[part.name] = min(limit.most, most.get(part.name, limit.most))
     return Limits(
         _in_order(most, kit),
         goal_list.largest_supply,
         goal_list.largest_price,
-        _least(goal_list, kit),
-        _stock(goal_list, kit),
+        _least(goal_list, kit, slips),
+        _stock(goal_list, kit, slips),
         goal_list.spare,
-        _branches(goal_list, names),
-        _untimed(goal_list, names),
+        _branches(goal_list, names, slips),
+        _untimed(goal_list, names, slips),
     )
+
+
+def _limited(limit: PartLimit, kit: Kit) -> list[KitPart]:
+    """Return the parts of which a limit speaks."""
+    parts = _parts_called(limit.part, kit)
+    if not parts or (len(parts) > 1 and limit.most):
+        parts = [_one_part(limit.part, limit.place, kit)]
+    if any(part.type in (PartType.SUPPLY, PartType.LOAD) for part in parts):
+        raise GoalError(
+            f"'{limit.part}' cannot be limited: every circuit has one supply and its loads",
+            limit.place,
+        )
+    return parts
 
 
 def _in_order(numbers: dict[str, int], kit: Kit) -> tuple[tuple[str, int], ...]:
@@ -89,63 +96,70 @@ def _one_part(word: str, place: Place, kit: Kit) -> KitPart:
     return parts[0]
 
 
-def _least(goal_list: GoalList, kit: Kit) -> tuple[tuple[str, int], ...]:
+def _least(goal_list: GoalList, kit: Kit, slips: Slips) -> tuple[tuple[str, int], ...]:
     """Return how many of each part there are to be at least, those of 0 left out.
 
     More than there may be at most is no mistake in the words, but a clash of two wishes.
     """
     least: dict[str, int] = {}
     for wish in goal_list.part_wishes:
-        part = _one_part(wish.part, wish.place, kit)
-        if part.type in _NOT_LISTED:
-            raise GoalError(
-                f"'{wish.part}' cannot be asked for: how many there are follows from the rest",
-                wish.place,
-                "name switches, sensors, relays or timers",
-            )
-        if wish.least > MOST_ASKED_FOR:
-            raise GoalError(
-                f"at most {MOST_ASKED_FOR} of a part may be asked for, not {wish.least}", wish.place
-            )
-        if wish.least:
-            least[part.name] = max(wish.least, least.get(part.name, 0))
+        with slips.kept():
+            part = _one_part(wish.part, wish.place, kit)
+            if part.type in _NOT_LISTED:
+                raise GoalError(
+                    f"'{wish.part}' cannot be asked for: how many there are follows from the rest",
+                    wish.place,
+                    "name switches, sensors, relays or timers",
+                )
+            if wish.least > MOST_ASKED_FOR:
+                raise GoalError(
+                    f"at most {MOST_ASKED_FOR} of a part may be asked for, not {wish.least}",
+                    wish.place,
+                )
+            if wish.least:
+                least[part.name] = max(wish.least, least.get(part.name, 0))
     return _in_order(least, kit)
 
 
-def _stock(goal_list: GoalList, kit: Kit) -> tuple[tuple[str, int], ...]:
+def _stock(goal_list: GoalList, kit: Kit, slips: Slips) -> tuple[tuple[str, int], ...]:
     """Return how many of each part are in stock, those of 0 left out."""
     stock: dict[str, int] = {}
     for item in goal_list.stock:
-        part = _one_part(item.part, item.place, kit)
-        if part.type in _NOT_LISTED:
-            raise GoalError(
-                f"'{item.part}' cannot be counted as stock: only switches, sensors, relays and "
-                "timers can",
-                item.place,
-            )
-        if item.number:
-            stock[part.name] = stock.get(part.name, 0) + item.number
+        with slips.kept():
+            part = _one_part(item.part, item.place, kit)
+            if part.type in _NOT_LISTED:
+                raise GoalError(
+                    f"'{item.part}' cannot be counted as stock: only switches, sensors, relays and "
+                    "timers can",
+                    item.place,
+                )
+            if item.number:
+                stock[part.name] = stock.get(part.name, 0) + item.number
     return _in_order(stock, kit)
 
 
-def _branches(goal_list: GoalList, names: Names) -> tuple[tuple[str, str], ...]:
+def _branches(
+    goal_list: GoalList, names: Names, slips: Slips
+) -> tuple[tuple[str, str], ...]:
     """Return all pairs of loads that are to be on separate branches, in the order of the loads."""
     order = list(names.loads)
     found: set[tuple[str, str]] = set()
     for wish in goal_list.branches:
-        for load in wish.loads:
-            _expect_load(load, wish.place, names)
-        found.update(combinations(sorted(wish.loads, key=order.index), 2))
+        with slips.kept():
+            for load in wish.loads:
+                _expect_load(load, wish.place, names)
+            found.update(combinations(sorted(wish.loads, key=order.index), 2))
     return tuple(sorted(found, key=lambda pair: (order.index(pair[0]), order.index(pair[1]))))
 
 
-def _untimed(goal_list: GoalList, names: Names) -> tuple[str, ...]:
+def _untimed(goal_list: GoalList, names: Names, slips: Slips) -> tuple[str, ...]:
     """Return the loads that no timer may carry power to, in their order."""
     found: set[str] = set()
     for wish in goal_list.untimed:
-        if wish.load:
-            _expect_load(wish.load, wish.place, names)
-        found.update([wish.load] if wish.load else names.loads)
+        with slips.kept():
+            if wish.load:
+                _expect_load(wish.load, wish.place, names)
+            found.update([wish.load] if wish.load else names.loads)
     return tuple(load for load in names.loads if load in found)
 
 
@@ -162,13 +176,19 @@ def _parts_called(word: str, kit: Kit) -> list[KitPart]:
     return own or [part for part in kit.parts if part.type.value == low]
 
 
-def check_inputs(goal_list: GoalList, names: Names, kit: Kit) -> None:
-    """Refuse an input for which the kit has no part at all that follows it."""
+def check_inputs(goal_list: GoalList, names: Names, kit: Kit, slips: Slips) -> None:
+    """Refuse inputs for which the kit has no part at all that follows them."""
+    refused: set[str] = set()
     for goal in goal_list.goals:
         for item, _ in inputs_in(goal):
             kind = names.inputs.get(item.name)
             needed = _FOLLOWED_BY.get(kind) if kind is not None else None
-            if needed is not None and not any(part.type is needed for part in kit.parts):
+            if needed is None or any(part.type is needed for part in kit.parts):
+                continue
+            if item.name in refused:
+                continue
+            refused.add(item.name)
+            with slips.kept():
                 raise GoalError(
                     f"goal {goal.number} asks for '{item.name}', but the kit '{kit.name}' has no "
                     f"{needed.value}",

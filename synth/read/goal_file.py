@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from synth.errors import GoalError, Place, SynthError
+from synth.errors import GoalError, Place, Slips, SynthError
 from synth.goals import (
     Branches,
     DeclaredInput,
@@ -26,7 +26,6 @@ from synth.problem import InputKind, Objective
 from synth.read.builder import LONGEST_NAME
 from synth.read.kit_file import bundled_kits
 from synth.read.phrases import parse_facts, parse_phrases
-from synth.read.slips import Slips
 from synth.read.splitting import MOST_PHRASES
 from synth.read.suggest import did_you_mean, quoted
 from synth.read.yaml_source import Node, load, read_text
@@ -276,7 +275,7 @@ def _text_place(node: Node) -> tuple[int, int]:
 
 def _phrase_nodes(node: Node, what: str) -> tuple[Node, ...]:
     if node.kind == "text":
-        return (node,)
+        return node.lines or (node,)
     if node.kind != "list":
         raise node.fail(f"{what} are a list of phrases, not {node.what}")
     for item in node.items:
@@ -287,7 +286,7 @@ def _phrase_nodes(node: Node, what: str) -> tuple[Node, ...]:
             )
         if item.kind != "text":
             raise item.fail(f"each of {what} is one phrase, not {item.what}")
-    return node.items
+    return tuple(line for item in node.items for line in item.lines or (item,))
 
 
 def _placed(place: Place, node: Node) -> Place:

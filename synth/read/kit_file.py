@@ -19,10 +19,9 @@ from collections.abc import Iterable
 from importlib import resources
 from typing import Any
 
-from synth.errors import KitError, SynthError, TimeError
+from synth.errors import KitError, Slips, SynthError, TimeError
 from synth.parts.behaviour import SHAPES, TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Times, Trigger
-from synth.read.slips import Slips
 from synth.read.suggest import did_you_mean, nearest, quoted
 from synth.read.yaml_source import Node, load, read_text
 from synth.ticks import format_duration, parse_duration

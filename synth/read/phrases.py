@@ -16,11 +16,10 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from synth.errors import GoalError
+from synth.errors import GoalError, Slips
 from synth.goals import Fact, Goal
 from synth.read.builder import JOINER, Builder
 from synth.read.lexer import SKIPPED, fitting, plain, words_of
-from synth.read.slips import Slips
 from synth.read.splitting import Phrase, split_phrases
 
 if TYPE_CHECKING:

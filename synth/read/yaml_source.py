@@ -58,7 +58,8 @@ class Node:
     `kind` is one of map, list, text, number, truth, nothing. `value` is the resolved value of
     the last four, `raw` the text as it was typed (without quotes). A list has `items`, a map
     `entries` of (key, value), whose keys are always of kind text. `plain` tells whether a value
-    stood without quotes. `error` is the class of what `fail` returns.
+    stood without quotes, `lines` are those of a text in a block ('|') that are not empty, each a
+    text of its own. `error` is the class of what `fail` returns.
     """
 
     kind: str
@@ -68,6 +69,7 @@ class Node:
     items: tuple[Node, ...] = ()
     entries: tuple[tuple[Node, Node], ...] = ()
     plain: bool = True
+    lines: tuple[Node, ...] = ()
     error: type[SynthError] = field(default=GoalError, repr=False, compare=False)
 
     def get(self, key: str) -> Node | None:
@@ -318,7 +320,18 @@ class _Source:
             raise self.fail("half of a surrogate pair is no character", place)
         plain = event.style in (None, "")
         kind, value = _resolved(raw) if plain else ("text", raw)
-        return Node(kind, place, value, raw, plain=plain, error=self.error)
+        lines = self.block(raw, event.start_mark.line + 1) if event.style == "|" else ()
+        return Node(kind, place, value, raw, plain=plain, lines=lines, error=self.error)
+
+    def block(self, raw: str, first: int) -> tuple[Node, ...]:
+        """Return the lines of a text in a block, whose source begins at line `first` (from 0)."""
+        found: list[Node] = []
+        for number, line in enumerate(raw.split("\n"), first):
+            source = self.lines[number] if number < len(self.lines) else ""
+            if line.strip():
+                place = self.place(number, max(0, len(source) - len(line)))
+                found.append(Node("text", place, line, line, error=self.error))
+        return tuple(found)
 
     def syntax_error(self, problem: yaml.MarkedYAMLError) -> SynthError:
         """Return one message for a mistake of syntax: where, and what was expected."""

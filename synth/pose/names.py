@@ -345,13 +345,8 @@ def _one_slip(word: str, other: str) -> bool:
 
 
 def _near_alike(name: str, others: Iterable[str]) -> list[str]:
-    """Return those of `others` that `name` is with one slip of the hand, and no other number."""
-    return [
-        other
-        for other in others
-        if _one_slip(name, other)
-        or (_swapped(name, other) and not any(char.isdigit() for char in name))
-    ]
+    """Return those of `others` that `name` is with one slip of the hand."""
+    return [other for other in others if _one_slip(name, other) or _swapped(name, other)]
 
 
 def _doubled(word: str, other: str) -> bool:
@@ -364,4 +359,5 @@ def _swapped(word: str, other: str) -> bool:
     return word != other and any(
         word == other[:at] + other[at + 1] + other[at] + other[at + 2 :]
         for at in range(len(other) - 1)
+        if not other[at : at + 2].isdigit()  # numbers are names of their own
     )

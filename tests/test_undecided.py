@@ -153,6 +153,18 @@ def test_bounds_speak_of_joining_only_where_there_are_joints(
     assert not any("without joints" in line for line in bounds)
 
 
+def test_a_toggled_load_behind_a_switch_is_named() -> None:
+    """To leave it out of the cutoff helps, and is enough."""
+    goals = "lamp toggled by button, pump while low, {}"
+
+    def helps(more: str) -> list[str]:
+        return what_may_help(pipeline.read_problem(None, goals.format(more), "full"))
+
+    hint = [line for line in helps("master cutoff") if line.startswith("'lamp' switched by")]
+    assert len(hint) == 1 and "('master')" in hint[0]
+    assert not any("switched by" in line for line in helps("master cutoff for pump"))
+
+
 @pytest.mark.parametrize(
     ("goals", "limits", "told"),
     [

@@ -7,8 +7,9 @@ from collections import Counter
 from collections.abc import Sequence
 
 from synth.days import day_in_words, in_words, shares_in_words, unit_hours
-from synth.problem import Objective, Problem
+from synth.problem import InputKind, Objective, Problem
 from synth.result import Ending, LeftOpen, OpenFor, Outcome, Why
+from synth.signals import SignalMachine, Toggle, inputs_of
 from synth.wording import listed
 
 STAGES = {
@@ -175,10 +176,37 @@ def what_may_help(
             "'supply never fails' under 'known', where a power cut may leave things wrong: to "
             "start afresh after each takes parts"
         )
+    helps += _about_toggles(problem)
     timed = any(p.times is not None and p.type.value == "recycler" for p in problem.kit.parts)
     if problem.times and not timed:
         helps.append("a kit with more kinds of timers, such as --kit full: fewer parts will do")
     return helps
+
+
+def _about_toggles(problem: Problem) -> list[str]:
+    """Say of loads that a button toggles, and something else switches off, what makes them dear.
+
+    With the button held as power comes back to it, an impulse relay that was on lets its load blink
+    before it changes over; to prevent that takes many parts, and so does to forget.
+    """
+    helps = []
+    for requirement in problem.requirements:
+        for node in SignalMachine(((requirement.load, requirement.signal),)).nodes:
+            others = inputs_of(requirement.signal) - {"supply"}
+            if isinstance(node, Toggle) and len(others) > 1:
+                button = next((n for n in sorted(inputs_of(node.of)) if n in _buttons(problem)), "")
+                what = listed(f"'{name}'" for name in sorted(others - {button}))
+                helps.append(
+                    f"'{requirement.load}' switched by its button alone, and off by nothing else "
+                    f"({what}): to start afresh after that, and to stand a button held as it comes "
+                    "back, takes many parts"
+                )
+                break
+    return helps
+
+
+def _buttons(problem: Problem) -> set[str]:
+    return {item.name for item in problem.inputs if item.kind is InputKind.BUTTON}
 
 
 def wishes_in_force(problem: Problem) -> list[str]:

@@ -286,8 +286,9 @@ def _started(job: Job, run: Sequence[Held]) -> list[Block]:
                 lines.append(f"{part.name}: {each}; it runs for as long as an input keeps it on")
     if not lines:
         return []
-    return [Words("On a held day these do not run, for only a start sets them off. Add as many "
-                  "runs as you expect:"), Points(tuple(lines))]
+    return [Words("On the worst held day these do not run: an input that moves sets them off, or "
+                  "what runs then holds them off. Add as many runs as you expect:"),
+            Points(tuple(lines))]
 
 
 def _spare(job: Job) -> list[Block]:

@@ -90,11 +90,10 @@ def _flipped(
 ) -> Question | None:
     """Return the question about one input that changes at (moment, so long into the run)."""
     at, into = when
-    level = False
+    levels = {other.name: other.steady is True for other in problem.inputs}
     for moment in moments:
-        for name, value in moment.inputs:
-            if moment.time <= at and name == item.name:
-                level = value
+        levels.update(moment.inputs if moment.time <= at else ())
+    level = levels[item.name]
     together = [group for group in problem.never_together if item.name in group]
     if not level and together:
         return None
@@ -109,9 +108,15 @@ def _flipped(
         return None
     changed = facts.said(problem, item.name, not level)
     again = facts.said(problem, item.name, level)
+    others = [
+        _stands(other, levels[other.name])
+        for other in problem.inputs
+        if other.name not in (item.name, "supply")
+    ]
+    meanwhile = f"All the while {listed(others)}." if others else "Nothing else changes."
     ask = (
         f"The {load} has been on for {format_duration(into)} when {changed}; "
-        f"{format_duration(BACK)} later {again}. Nothing else changes. What do the loads do?"
+        f"{format_duration(BACK)} later {again}. {meanwhile} What do the loads do?"
     )
     without = _load_changes(still, at)
     touched = [
@@ -132,12 +137,24 @@ def _flipped(
         answer.append(f"{_when(int(time - at), again)}{' and '.join(events)}.")
     if len(times) > MOST_TOLD:
         answer.append("And so on.")
-    others = [r.load for r in problem.requirements if r.load not in touched]
-    if others:
-        verb = "does" if len(others) == 1 else "do"
-        named = _the(others)
+    rest = [r.load for r in problem.requirements if r.load not in touched]
+    if rest:
+        verb = "does" if len(rest) == 1 else "do"
+        named = _the(rest)
         answer.append(f"{named[:1].upper()}{named[1:]} {verb} as if nothing had happened.")
     return Question(ask, tuple(answer))
+
+
+def _stands(item: OutsideInput, level: bool) -> str:
+    """Return the level of an input in words."""
+    match item.kind:
+        case InputKind.NIGHT:
+            return "it is night" if level else "it is day"
+        case InputKind.BUTTON:
+            return f"'{item.name}' is {'pressed' if level else 'released'}"
+        case InputKind.SENSOR:
+            return f"'{item.name}' {'holds' if level else 'does not hold'}"
+    return f"'{item.name}' is {'on' if level else 'off'}"
 
 
 def _when(ago: int, again: str) -> str:

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from synth.design import TIME_SETTINGS, Design, PartInUse, Terminal, Wire
 from synth.errors import DesignError
@@ -231,6 +231,15 @@ def _type(node: Node, kit: Kit, name: str) -> tuple[PartType, KitPart | None]:
     return kind, offer
 
 
+def _meant(name: str, known: Sequence[str], what: str) -> str:
+    """Return a hint: the nearest of the names that the goals know, or that some goal is missing."""
+    near = nearest(name, known)
+    if near:
+        return f"did you mean '{near}'?"
+    told = f"the {what} {', '.join(known)}" if known else f"no {what}"
+    return f"a design is judged by all goals that it was made for; those given name {told}"
+
+
 def _expect_asked(node: Node, part: PartInUse, problem: Problem) -> None:
     """Refuse a load that is in no goal, and a part that follows what is no input of the goals, or
     one of another kind."""
@@ -238,7 +247,7 @@ def _expect_asked(node: Node, part: PartInUse, problem: Problem) -> None:
         loads = [requirement.load for requirement in problem.requirements]
         if part.name not in loads:
             raise _need(node, "name", "a part").fail(
-                f"the load {quoted(part.name)} is in no goal", did_you_mean(part.name, loads)
+                f"the load {quoted(part.name)} is in no goal", _meant(part.name, loads, "loads")
             )
     if part.type not in SENSING:
         return
@@ -252,7 +261,7 @@ def _expect_asked(node: Node, part: PartInUse, problem: Problem) -> None:
             f"{quoted(part.name)} follows {quoted(name)}, which is no input in the goals",
             "remove it, or say in a goal what depends on the night"
             if stated is None
-            else did_you_mean(name, kinds) or "the goals have no inputs",
+            else _meant(name, list(kinds), "inputs"),
         )
     fitting = PartType.TWILIGHT if kinds[name] is InputKind.NIGHT else PartType(kinds[name].value)
     if part.type is not fitting:

@@ -8,13 +8,13 @@ import signal
 import sys
 import time
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from synth import __version__
 from synth.commands.numbers import Number, Whole
+from synth.commands.places import FOLDER, KIT, goals_given
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
 from synth.outlet import outlive_readers
@@ -250,9 +250,15 @@ class _Watch:
 @main.command(help=PLAN_HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="starter, full, or a kit file of your own.",
+)
 @click.option("--format", "form", type=FORMATS, default="text", show_default=True)
-@click.option("--out", metavar="FOLDER", help="Also write design.json, wiring.svg, timing.svg.")
+@click.option(
+    "--out", type=FOLDER, metavar="FOLDER",
+    help="Also write design.json, wiring.svg, timing.svg.",
+)
 @click.option(
     "--time-limit",
     type=Number(min=0.1, max=86_400),
@@ -322,9 +328,15 @@ def plan(
 @main.command(help=CHECK_HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
-@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="The kit; by default the one the design names.",
+)
 @click.option("--format", "form", type=FORMATS, default="text", show_default=True)
-@click.option("--out", metavar="FOLDER", help="Also write wiring.svg and a timing picture.")
+@click.option(
+    "--out", type=FOLDER, metavar="FOLDER",
+    help="Also write wiring.svg and a timing picture.",
+)
 @click.option(
     "--time-limit",
     type=Number(min=0.1, max=86_400),
@@ -338,8 +350,7 @@ def check(
     """Check a design exactly; see CHECK_HELP."""
     from synth import pipeline
 
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     verdict = pipeline.check_design(design, problem, time_limit)
     if out is not None:

@@ -110,10 +110,12 @@ class KeepsRunning:
 
 @dataclass(frozen=True)
 class StartStop:
-    """Set by `start`, reset by `stop`, held between."""
+    """Set by `start`, reset by `stop`, held between. `by_hand`: said as 'started by …', which
+    speaks of buttons, and not as 'starts when …'."""
 
     start: Condition
     stop: Condition
+    by_hand: bool = field(default=True, compare=False)
 
 
 @dataclass(frozen=True)
@@ -230,10 +232,12 @@ class LoadGoal(_Said):
 
 @dataclass(frozen=True)
 class Cutoff(_Said):
-    """While `lever` is open, `loads` are off at once and stay off; no loads named: every load."""
+    """While `lever` is open, `loads` are off at once and stay off; no loads named: every load.
+    `cuts`: said as 'LEVER stops LOADS', which is clear only of a switch."""
 
     lever: str
     loads: tuple[str, ...] = ()
+    cuts: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sys
 from fractions import Fraction
-from pathlib import Path
 
 import click
 
 from synth.commands.numbers import Number
+from synth.commands.places import FOLDER, KIT, goals_given
 from synth.errors import TimeError
 
 HELP = """Find short times with which to test a design on the bench.
@@ -72,12 +72,16 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
     help="Leave runs out of account in which an input changes at the very instant a time is up; "
     "the goals are still checked for them.",
 )
-@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="The kit; by default the one the design names.",
+)
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
 @click.option(
     "--out",
+    type=FOLDER,
     metavar="FOLDER",
     help="Also write bench-design.json, bench-goals.yaml, settings.csv, settings.md.",
 )
@@ -104,8 +108,7 @@ def command(
     from synth import pipeline
     from synth.cli import _console
 
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     verdict = pipeline.check_design(design, problem, max(30.0, time_limit))
     if not verdict.holds:

@@ -7,6 +7,7 @@ import sys
 import click
 
 from synth.commands.numbers import Number, Whole
+from synth.commands.places import KIT
 
 HELP = """Say why goals cannot be had together, and the least that must give.
 
@@ -29,7 +30,10 @@ Ctrl-C stops the search and shows what was found so far.
 @click.command("clash", help=HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="starter, full, or a kit file of your own.",
+)
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

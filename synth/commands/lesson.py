@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 import click
 
 from synth.commands.numbers import Number, Whole
+from synth.commands.places import FOLDER, KIT, goals_given
 
 HELP = """Write a lesson that builds a circuit up goal by goal.
 
@@ -32,8 +32,14 @@ Ctrl-C stops the search and writes what there is.
 
 @click.command("lesson", help=HELP)
 @click.argument("goals", metavar="GOALS")
-@click.option("--out", metavar="FOLDER", required=True, help="Where the lesson is written.")
-@click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
+@click.option(
+    "--out", type=FOLDER, metavar="FOLDER", required=True,
+    help="Where the lesson is written.",
+)
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="starter, full, or a kit file of your own.",
+)
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
@@ -68,8 +74,7 @@ def command(
     from synth.cli import _Watch, expect_fast
 
     expect_fast(fast)
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem = pipeline.read_problem(file, text, kit)
     memory = None if no_cache else pipeline.open_memory()
     with _Watch(quiet=form == "json") as watch:

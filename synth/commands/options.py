@@ -7,6 +7,7 @@ import sys
 import click
 
 from synth.commands.numbers import Number, Whole
+from synth.commands.places import FOLDER, KIT
 
 HELP = """Show what else could be built: cheaper, with less power, or of fewer parts.
 
@@ -30,7 +31,10 @@ Ctrl-C stops the search and shows what was found so far.
 @click.command("options", help=HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option("--kit", metavar="NAME|FILE", help="starter, full, or a kit file of your own.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="starter, full, or a kit file of your own.",
+)
 @click.option(
     "--designs",
     type=Whole(0, 1000),
@@ -49,7 +53,8 @@ Ctrl-C stops the search and shows what was found so far.
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
 @click.option(
-    "--out", metavar="FOLDER", help="Also write options.json, front.svg, choice-1.json and so on."
+    "--out", type=FOLDER, metavar="FOLDER",
+    help="Also write options.json, front.svg, choice-1.json and so on.",
 )
 @click.option(
     "--time-limit",

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from synth.commands.numbers import Number, Whole
+from synth.commands.places import FOLDER, KIT, goals_given
 from synth.errors import TimeError
 
 HELP = """Write the hand-over pack of a design that holds: fifteen items for whoever takes over.
@@ -97,8 +98,14 @@ def _flows(
 @click.command(name="pack", help=HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
-@click.option("--out", metavar="FOLDER", required=True, help="Where the pack is written.")
-@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--out", type=FOLDER, metavar="FOLDER", required=True,
+    help="Where the pack is written.",
+)
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="The kit; by default the one the design names.",
+)
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option("--night", metavar="TIME", callback=_night,
               help="How long the night is, for the budget: that of your midwinter. [default: 14 h, "
@@ -128,8 +135,7 @@ def command(
 
     if tank is not None and not flows:
         raise click.UsageError("--tank says nothing without a --flow out of it")
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     verdict = pipeline.check_design(design, problem, time_limit)
     if not verdict.holds:

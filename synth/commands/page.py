@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from synth.commands.numbers import Number
+from synth.commands.places import FOLDER_OR_FILE, KIT, goals_given
 
 HELP = """Write one HTML page in which the circuit runs: work it, watch it, go back in time.
 
@@ -30,12 +31,15 @@ FILE = "page.html"
 @click.command(name="page", help=HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
-@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="The kit; by default the one the design names.",
+)
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
 @click.option(
-    "--out", metavar="FOLDER|FILE", default=".", show_default=True,
+    "--out", type=FOLDER_OR_FILE, metavar="FOLDER|FILE", default=".", show_default=True,
     help=f"Where {FILE} is written, or the file itself (a name that ends in .html).",
 )
 @click.option(
@@ -51,8 +55,7 @@ def command(
     """Write the page; see HELP."""
     from synth import pipeline
 
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     why = {}
     if pipeline.holds(design, problem, time_limit):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import click
 
 from synth.commands.numbers import Number
+from synth.commands.places import FOLDER, KIT, goals_given
 from synth.errors import DesignError
 
 HELP = """Tell what each part, wire and setting of a design is for.
@@ -41,11 +41,17 @@ ALONE = 0.5
 @click.option(
     "--no-cache", is_flag=True, help="With --bound: do not use or keep what earlier runs proved."
 )
-@click.option("--kit", metavar="NAME|FILE", help="The kit; by default the one the design names.")
+@click.option(
+    "--kit", type=KIT, metavar="NAME|FILE",
+    help="The kit; by default the one the design names.",
+)
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
-@click.option("--out", metavar="FOLDER", help="Also write why.md and a timing picture per part.")
+@click.option(
+    "--out", type=FOLDER, metavar="FOLDER",
+    help="Also write why.md and a timing picture per part.",
+)
 @click.option(
     "--time-limit",
     type=Number(min=0.1, max=86_400),
@@ -70,8 +76,7 @@ def command(
     from synth.cli import _console, _told_known, _Watch
     from synth.read.suggest import did_you_mean
 
-    is_file = Path(goals).exists() or goals.endswith((".yaml", ".yml", ".json"))
-    file, text = (goals, None) if is_file else (None, goals)
+    file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     names = [item.name for item in design.parts]
     if part is not None and part not in names:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 import time
@@ -42,24 +43,31 @@ def verdict_pictures(design: Design, problem: Problem, verdict: Verdict) -> dict
 
 
 def write_folder(folder: str, files: Mapping[str, str | bytes]) -> None:
-    """Write `files` (name to text or bytes) into `folder`, each whole or not at all.
+    """Write `files` (name to text or bytes) into `folder`, each whole or not at all, and none
+    before there is room for all of them.
 
     Raises OutputError when the folder cannot be made or written.
     """
     target = Path(folder)
+    written: dict[Path, str] = {}
     try:
         target.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            data = content if isinstance(content, bytes) else content.encode("utf-8")
-            handle, temporary = tempfile.mkstemp(dir=target, prefix=".", suffix=".part")
-            try:
+        for name in files:
+            if (target / name).is_dir():
+                raise IsADirectoryError(errno.EISDIR, f"'{name}' is a folder there")
+        try:
+            for name, content in files.items():
+                data = content if isinstance(content, bytes) else content.encode("utf-8")
+                handle, temporary = tempfile.mkstemp(dir=target, prefix=".", suffix=".part")
+                written[target / name] = temporary
                 with os.fdopen(handle, "wb") as stream:
                     stream.write(data)
                 os.chmod(temporary, 0o644)
-                os.replace(temporary, target / name)
-            except BaseException:
+            for path, temporary in written.items():
+                os.replace(temporary, path)
+        finally:
+            for temporary in written.values():
                 Path(temporary).unlink(missing_ok=True)
-                raise
     except OSError as failure:
         raise OutputError(
             f"cannot write into '{folder}': {failure.strerror or failure}",

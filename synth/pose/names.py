@@ -38,11 +38,12 @@ from synth.goals import (
     Toggles,
     While,
 )
+from synth.pose.doubts import expect_a_lever, in_quotes, refuse_orders, refuse_small_words
 from synth.problem import InputKind
 
 SUPPLY = "supply"
 NIGHT = "night"
-_EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight")
+_EASILY_MISSPELT = (NIGHT, SUPPLY, "always", "daylight", "dark")
 _SPELT_AS_SPOKEN = {"nite": NIGHT, "nites": NIGHT, "nitetime": NIGHT, "daylite": "daylight"}
 _STATES = ("pressed", "pushed", "released", "open", "opened", "closed", "reached")
 """Words behind a name, often after 'is', that misspelt would be taken for a part of it."""
@@ -97,9 +98,9 @@ def asked_of(does: Behaviour | None) -> Iterator[tuple[Is, InputKind | None]]:
             yield from ((item, None) for item in mentions(condition))
         case ForTime(_, trigger):
             yield from ((item, None) for item in mentions(trigger))
-        case StartStop(start, stop):
+        case StartStop(start, stop, by_hand):
             for part in (start, stop):
-                yield from ((item, button) for item in mentions(part))
+                yield from ((item, button if by_hand else None) for item in mentions(part))
         case Fills(low, high) | Empties(low, high):
             for part in (low, high):
                 yield from ((item, sensor) for item in mentions(part))
@@ -187,6 +188,10 @@ def _find_loads(
                         goal.place,
                     )
                 meant = _joined_otherwise(load) + _near_alike(load, names.loads)
+                if in_quotes(load, goal.phrase):
+                    meant = []
+                else:
+                    refuse_orders(load, goal.place)
                 # Whatever is wrong with it is told once.
                 names.loads[load] = 1
                 near = get_close_matches(load, said, n=1)
@@ -231,11 +236,15 @@ def _subjects(goal_list: GoalList) -> set[str]:
 
 def _find_inputs(goal_list: GoalList, names: Names, slips: Slips) -> None:
     declared = {item.name: item.kind for item in goal_list.inputs}
+    for cutoff in goal_list.goals:
+        if isinstance(cutoff, Cutoff):
+            with slips.kept():
+                expect_a_lever(cutoff, declared.get(cutoff.lever))
     strong: dict[str, tuple[InputKind, int]] = {}
     for goal in goal_list.goals:
         for item, hint in inputs_in(goal):
             with slips.kept():
-                _find_input(item, hint, goal.number, names, declared, strong)
+                _find_input(item, hint, goal, names, declared, strong)
     for name in names.guessed:
         if name in strong:
             names.inputs[name] = strong[name][0]
@@ -248,42 +257,44 @@ def _find_inputs(goal_list: GoalList, names: Names, slips: Slips) -> None:
 def _find_input(
     item: Is,
     hint: InputKind | None,
-    goal: int,
+    goal: Goal,
     names: Names,
     declared: Mapping[str, InputKind],
     strong: dict[str, tuple[InputKind, int]],
 ) -> None:
-    """Take note of an input that a goal (its number) names; `hint` is the kind that its place
-    suggests, `strong` the kinds that were suggested so far, and where."""
-    name = item.name
+    """Take note of an input that a goal names; `hint` is the kind that its place suggests,
+    `strong` the kinds that were suggested so far, and where."""
+    name, number = item.name, goal.number
     if name in names.loads:
         if hint is not None:
-            raise GoalError(f"'{name}' is a load; goal {goal} needs an input there", item.place)
+            raise GoalError(f"'{name}' is a load; goal {number} needs an input there", item.place)
         return
     if name in (NIGHT, SUPPLY):
         if hint is not None:
-            raise GoalError(f"goal {goal} needs {a_kind(hint)} there, not the {name}", item.place)
+            raise GoalError(f"goal {number} needs {a_kind(hint)} there, not the {name}", item.place)
         if name == NIGHT:
             names.inputs.setdefault(NIGHT, InputKind.NIGHT)
         return
     if name not in names.inputs:
         names.inputs[name] = declared.get(name, InputKind.SENSOR)
         if name not in declared:
-            names.guessed[name] = goal
+            names.guessed[name] = number
             names.places[name] = item.place
-            meant = _meant(item, names, list(declared))
-            names.meant.update(meant)
-            _refuse_meant(name, item.place, "inputs", meant)
+            if not in_quotes(name, goal.phrase):
+                refuse_small_words(name, item.place)
+                meant = _meant(item, names, list(declared))
+                names.meant.update(meant)
+                _refuse_meant(name, item.place, "inputs", meant)
     if name in declared:
         return
     if hint is None and item.state in (State.PRESSED, State.RELEASED):
         hint = InputKind.BUTTON
     if hint is None:
         return
-    before, number = strong.setdefault(name, (hint, goal))
+    before, first = strong.setdefault(name, (hint, number))
     if before is not hint:
         raise GoalError(
-            f"'{name}' is {a_kind(before)} in goal {number} and {a_kind(hint)} in goal {goal}",
+            f"'{name}' is {a_kind(before)} in goal {first} and {a_kind(hint)} in goal {number}",
             item.place,
             "declare it under 'inputs', or use two names",
         )
@@ -299,10 +310,19 @@ def _meant(item: Is, names: Names, declared: list[str]) -> list[str]:
     hand."""
     *before, last = item.name.split(" ")
     meant = [_SPELT_AS_SPOKEN[item.name]] if item.name in _SPELT_AS_SPOKEN else []
-    meant += [" ".join((*before, s)) for s in _STATES if before and _one_slip(last, s)]
+    meant += [
+        " ".join((*before, s))
+        for s in _STATES
+        if before and (_one_slip(last, s) or _wrong_key(last, s))
+    ]
     meant += _joined_otherwise(item.name)
     known = (*_EASILY_MISSPELT, *names.loads, *declared)
-    meant += [word for word in known if _one_slip(item.name, word)]
+    meant += [
+        word
+        for word in known
+        if _one_slip(item.name, word)
+        or (word in _EASILY_MISSPELT and _wrong_key(item.name, word))
+    ]
     return meant + _near_alike(item.name, (name for name in names.guessed if name != item.name))
 
 
@@ -312,7 +332,8 @@ def _refuse_meant(name: str, place: Place, section: str, meant: list[str]) -> No
         raise GoalError(
             f"'{name}' is not known",
             place,
-            f"did you mean '{meant[0]}'? If not, declare '{name}' under '{section}'",
+            f"did you mean '{meant[0]}'? If not, declare '{name}' under '{section}', or put it "
+            "into quotes",
         )
 
 
@@ -327,7 +348,8 @@ def _joined_otherwise(name: str) -> list[str]:
         if _one_slip(word, right)
         or _swapped(word, right)
         or _doubled(word, right)
-        or (word == "an" and right == "and" and 0 < at < len(words) - 1)
+        or _wrong_key(word, right)
+        or (word in ("an", "nd", "ad") and right == "and" and 0 < at < len(words) - 1)
     ]
 
 
@@ -352,6 +374,26 @@ def _near_alike(name: str, others: Iterable[str]) -> list[str]:
 def _doubled(word: str, other: str) -> bool:
     """Return whether `word` is `other` with a letter twice that should be there once."""
     return any(word == other[: at + 1] + other[at:] for at in range(len(other)))
+
+
+_ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
+_BESIDE = {
+    key: {other for r, c in ((0, -1), (0, 1), (-1, 0), (-1, 1), (1, -1), (1, 0))
+          if 0 <= row + r < 3 and 0 <= at + c < len(_ROWS[row + r])
+          for other in _ROWS[row + r][at + c]}
+    for row, keys in enumerate(_ROWS) for at, key in enumerate(keys)
+}  # fmt: skip
+"""For each letter those on the keys around it."""
+_WORDS = frozenset({"hot", "whole", "fir", "nor", "tor", "bot", "foe", "jot", "mot"})
+"""Words of their own that are a wrong key away from another."""
+
+
+def _wrong_key(word: str, other: str) -> bool:
+    """Return whether `word` is `other` with one key pressed beside the right one."""
+    if len(word) != len(other) or word in _WORDS:
+        return False
+    wrong = [(a, b) for a, b in zip(word, other, strict=True) if a != b]
+    return len(wrong) == 1 and wrong[0][0] in _BESIDE.get(wrong[0][1], ())
 
 
 def _swapped(word: str, other: str) -> bool:

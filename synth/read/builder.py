@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from synth.errors import GoalError, Place, SynthError
 from synth.goals import (
     Addition,
     AfterTime,
@@ -44,37 +41,27 @@ from synth.goals import (
     Toggles,
     While,
 )
-from synth.read.splitting import Phrase
+from synth.read.conditions import NIGHT, STATES, Conditions, Name, negation, of_the_night
 from synth.read.suggest import quoted
-from synth.ticks import UNITS, format_duration, parse_duration
+from synth.ticks import format_duration, parse_duration
 
 if TYPE_CHECKING:
-    from lark import Token, Tree
+    pass
 
-LONGEST_NAME = 40
-"""Characters of a name at most."""
-JOINER = "\u01c1"
-"""A letter that no name holds: stands for the spaces within declared names while parsing."""
-
-_STATES = {
-    **dict.fromkeys(("on", "present", "running", "runs", "starts", "active"), State.ON),
-    **dict.fromkeys(("off", "absent", "stopped", "stops", "inactive"), State.OFF),
-    **dict.fromkeys(("open", "opens", "opened"), State.OPEN),
-    **dict.fromkeys(("closed", "closes"), State.CLOSED),
-    **dict.fromkeys(("pressed", "pushed", "held"), State.PRESSED),
-    "released": State.RELEASED,
-}
 _CHOICES = {choice.name: choice for choice in Choice}
-_NUMBERS = {
-    "a": "1", "an": "1", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5",
-    "six": "6", "seven": "7", "eight": "8", "nine": "9", "ten": "10", "twelve": "12",
-    "fifteen": "15", "twenty": "20", "thirty": "30", "forty": "40", "fifty": "50", "sixty": "60",
-}  # fmt: skip
 MOST_UNIT_HOURS = 24_000_000
 """The most unit-hours of a day that a goal may state: of a million units, all day."""
-NIGHT = "night"
 _SUPPLY = ("supply", "power", "power supply", "mains")
 """What the supply may be called where it never fails."""
+
+
+_LOW = frozenset({"low", "lower", "empty", "bottom", "min", "minimum"})
+_HIGH = frozenset({"high", "upper", "full", "top", "max", "maximum"})
+
+
+def _speaks_of_night(condition: Condition) -> bool:
+    """Return whether a list of conditions holds that it is night, or day."""
+    return isinstance(condition, Every | Some) and any(of_the_night(c) for c in condition.of)
 
 
 def _fraction(text: str) -> Fraction:
@@ -86,169 +73,8 @@ def _fraction(text: str) -> Fraction:
     return (Fraction(pieces[0]) if len(pieces) == 4 else Fraction(0)) + above / below
 
 
-def negation(of: Condition) -> Condition:
-    """Return the negation, double negations folded."""
-    return of.of if isinstance(of, Negation) else Negation(of)
-
-
-def every(*pieces: Condition) -> Condition:
-    """Return the conjunction, flattened."""
-    flat = [p for piece in pieces for p in (piece.of if isinstance(piece, Every) else (piece,))]
-    unique = tuple(dict.fromkeys(flat))
-    return unique[0] if len(unique) == 1 else Every(unique)
-
-
-def some(*pieces: Condition) -> Condition:
-    """Return the disjunction, flattened."""
-    flat = [p for piece in pieces for p in (piece.of if isinstance(piece, Some) else (piece,))]
-    unique = tuple(dict.fromkeys(flat))
-    return unique[0] if len(unique) == 1 else Some(unique)
-
-
-def _of_the_night(condition: Condition) -> bool:
-    """Return whether a condition is that it is night, or that it is day."""
-    of = condition.of if isinstance(condition, Negation) else condition
-    return isinstance(of, Is) and of.name == NIGHT
-
-
-@dataclass(frozen=True)
-class _Name:
-    text: str
-    place: Place
-
-
-class Builder:
+class Builder(Conditions):
     """Makes goals and facts from the tree of one phrase; one method for each rule."""
-
-    def __init__(self, phrase: Phrase) -> None:
-        self.phrase = phrase
-        self.bare: list[Only] = []
-        """Conditions behind what the load does, without 'only'."""
-
-    def build(self, tree: Tree[Token]) -> Any:
-        """Return what `tree` says: a goal, fact, behaviour, condition, name or time."""
-        children = [
-            child if isinstance(child, str) else self.build(child) for child in tree.children
-        ]
-        return getattr(self, str(tree.data))(children)
-
-    def fail(self, message: str, at: Place | None = None, hint: str = "") -> SynthError:
-        return GoalError(message, at or self.phrase.place, hint)
-
-    # names, times, conditions
-
-    def name(self, children: list[Token]) -> _Name:
-        words = " ".join(str(child) for child in children)
-        return self.named(words.replace(JOINER, " "), children[0])
-
-    def quoted(self, children: list[Token]) -> _Name:
-        text = " ".join(str(children[0])[1:-1].replace(JOINER, " ").split())
-        if not text:
-            raise self.fail("a name in quotes is empty", self.at(children[0]))
-        if not all(char.isalnum() or char in " -_./" for char in text):
-            raise self.fail(
-                f"{quoted(text)} is no name",
-                self.at(children[0]),
-                "a name holds letters, digits, spaces and the signs - _ . /",
-            )
-        return self.named(text, children[0])
-
-    def named(self, text: str, token: Token) -> _Name:
-        if len(text) > LONGEST_NAME:
-            raise self.fail(
-                f"{quoted(text)} is longer than {LONGEST_NAME} characters, the longest name",
-                self.at(token),
-            )
-        return _Name(text, self.at(token))
-
-    def at(self, token: Token) -> Place:
-        return self.phrase.at(token.start_pos or 0)
-
-    def names(self, children: list[Any]) -> tuple[_Name, ...]:
-        found = tuple(child for child in children if isinstance(child, _Name))
-        seen: set[str] = set()
-        for name in found:
-            if name.text in seen:
-                raise self.fail(f"{quoted(name.text)} is named twice", name.place)
-            seen.add(name.text)
-        return found
-
-    def words(self, children: list[Any]) -> str:
-        return " ".join(str(child) for child in children).replace(JOINER, " ")
-
-    def duration(self, children: list[Token]) -> int:
-        return self.duration_of(str(children[0]), self.at(children[0]))
-
-    def duration_of(self, said: str, at: Place | None = None) -> int:
-        """Return the time that `said` names, in ticks; raises GoalError or TimeError at `at`."""
-        text = said
-        first = text.split()[0]
-        if first == "half":
-            unit = text.split()[-1]
-            text = f"0.5 {unit}"
-        elif first in _NUMBERS:
-            text = " ".join([_NUMBERS[first], *text.split()[1:]])
-        factors = [UNITS[unit] for unit in re.findall(r"[a-z]+", text) if unit in UNITS]
-        if any(a <= b for a, b in zip(factors, factors[1:], strict=False)):
-            raise self.fail(
-                f"{quoted(said)} is not one time",
-                at,
-                "write the larger unit first, as in '2 h 30 min'",
-            )
-        try:
-            return parse_duration(text)
-        except SynthError as problem:
-            raise type(problem)(problem.message, at, problem.hint) from None
-
-    def conditions(self, children: list[Any]) -> list[Condition]:
-        return [child for child in children if isinstance(child, Is | Negation | Every | Some)]
-
-    def is_on(self, children: list[Any]) -> Condition:
-        return Is(children[0].text, place=children[0].place)
-
-    def is_state(self, children: list[Any]) -> Condition:
-        state = str(children[-1]).split()[0]  # without 'down' of 'held down'
-        return Is(children[0].text, _STATES[state], children[0].place)
-
-    def is_not_state(self, children: list[Any]) -> Condition:
-        return negation(self.is_state(children))
-
-    def is_words(self, children: list[Any]) -> Condition:
-        name = children[0]
-        joined = f"{name.text} {children[-1]}"
-        if len(joined) > LONGEST_NAME:
-            raise self.fail(
-                f"{quoted(joined)} is longer than {LONGEST_NAME} characters, the longest name",
-                name.place,
-            )
-        return Is(joined, place=name.place)
-
-    def is_not_words(self, children: list[Any]) -> Condition:
-        return negation(self.is_words(children))
-
-    def is_night(self, children: list[Any]) -> Condition:
-        token = next((child for child in children if hasattr(child, "start_pos")), None)
-        return Is(NIGHT, place=self.at(token) if token is not None else self.phrase.place)
-
-    def is_day(self, children: list[Any]) -> Condition:
-        return negation(self.is_night(children))
-
-    def same(self, children: list[Any]) -> Condition:
-        return self.conditions(children)[0]
-
-    wcond = group = ended = same
-
-    def negation(self, children: list[Any]) -> Condition:
-        return negation(self.conditions(children)[0])
-
-    def every(self, children: list[Any]) -> Condition:
-        return every(*self.conditions(children))
-
-    def none(self, children: list[Any]) -> Condition:
-        return every(*(negation(piece) for piece in self.conditions(children)))
-
-    def some(self, children: list[Any]) -> Condition:
-        return some(*self.conditions(children))
 
     # what loads do
 
@@ -265,6 +91,7 @@ class Builder:
                 else:
                     does = piece
         self.expect_one_condition(does)
+        self.expect_no_delay(does)
         for addition in additions:
             if isinstance(addition, Choice) and addition.other in additions:
                 raise self.fail(
@@ -278,14 +105,26 @@ class Builder:
     def expect_one_condition(self, does: Behaviour | None) -> None:
         """Refuse 'while hot and fan on while cold': two goals, or two conditions of one. That it is
         night or day may stand beside another condition, as people say it."""
-        others = [a.condition for a in self.bare if not _of_the_night(a.condition)]
-        if isinstance(does, While) and len(others) > _of_the_night(does.condition):
+        others = [a.condition for a in self.bare if not of_the_night(a.condition)]
+        if isinstance(does, While) and _speaks_of_night(does.condition):
+            others = [a.condition for a in self.bare]
+        if isinstance(does, While) and len(others) > of_the_night(does.condition):
             last = others[-1].of if isinstance(others[-1], Negation) else others[-1]
             raise self.fail(
                 "two conditions stand side by side",
                 getattr(last, "place", None),
                 "a comma parts two goals; where both must hold, say 'while hot and cold' or "
                 "'while hot, only while cold'",
+            )
+
+    def expect_no_delay(self, does: Behaviour | None) -> None:
+        """Refuse 'while hot for at least 5 s': does the heat last, or the run?"""
+        if isinstance(does, While) and self.for_at_least is not None:
+            raise self.fail(
+                "it is not clear whether the condition or the run lasts so long",
+                self.for_at_least,
+                "say '5 s after hot', on once that has lasted 5 s, or 'once started at least 5 s' "
+                "for a shortest run",
             )
 
     def press_gives(self, children: list[Any]) -> Goal:
@@ -300,7 +139,7 @@ class Builder:
 
     def starts_goal(self, children: list[Any]) -> Goal:
         """Return the goal of 'START starts LOADS and STOP stops them': STOP is parsed as a load."""
-        start = next(child for child in children if isinstance(child, _Name))
+        start = next(child for child in children if isinstance(child, Name))
         (*loads, stop), *again = [child for child in children if isinstance(child, tuple)]
         if not loads:
             raise self.fail(
@@ -310,7 +149,7 @@ class Builder:
             )
         if again and {name.text for name in again[0]} != {name.text for name in loads}:
             raise self.fail("what is started and what is stopped differ", again[0][0].place)
-        does = StartStop(*(Is(name.text, place=name.place) for name in (start, stop)))
+        does = StartStop(Is(start.text, place=start.place), Is(stop.text, place=stop.place))
         more = next((child for child in children if isinstance(child, list)), [])
         return self.load_goal([tuple(loads), does, more])
 
@@ -372,6 +211,7 @@ class Builder:
         return children[0]
 
     def for_time(self, children: list[Any]) -> Behaviour:
+        self.expect_one_clause()
         return ForTime(self.times(children)[0], self.conditions(children)[0])
 
     def for_time_dusk(self, children: list[Any]) -> Behaviour:
@@ -381,10 +221,11 @@ class Builder:
         return ForTime(self.times(children)[0], self.is_day(children))
 
     def for_time_press(self, children: list[Any]) -> Behaviour:
-        name = next(child for child in children if isinstance(child, _Name))
+        name = next(child for child in children if isinstance(child, Name))
         return ForTime(self.times(children)[0], Is(name.text, State.PRESSED, name.place))
 
     def after_time(self, children: list[Any]) -> Behaviour:
+        self.expect_one_clause()
         return AfterTime(self.times(children)[0], self.conditions(children)[0])
 
     def after_time_dusk(self, children: list[Any]) -> Behaviour:
@@ -396,24 +237,47 @@ class Builder:
     def keeps_running(self, children: list[Any]) -> Behaviour:
         return KeepsRunning(self.times(children)[0], self.conditions(children)[0])
 
+    def expect_one_clause(self) -> None:
+        """Refuse 'for 30 s after start is pressed or while hot': does the heat start it, too?"""
+        if self.also is not None:
+            raise self.fail(
+                "it is not clear whether this belongs to what the time is counted from",
+                self.also,
+                "if it does, leave its 'while' or 'at' out and say 'after (hot or damp)'; what a "
+                "load does besides a time needs a load of its own",
+            )
+
     def start_stop(self, children: list[Any]) -> Behaviour:
         start, stop = self.conditions(children)
-        return StartStop(start, stop)
+        said = str(children[0])
+        return StartStop(start, stop, said.endswith((" by", " with", " from")) or said == "set")
 
     def fills(self, children: list[Any]) -> Behaviour:
-        low, high = self.conditions(children)
+        low, high = self.marks(children)
         return Fills(low, high)
 
     def empties_up(self, children: list[Any]) -> Behaviour:
-        low, high = self.conditions(children)
+        low, high = self.marks(children)
         return Empties(low, high)
 
     def empties_down(self, children: list[Any]) -> Behaviour:
-        high, low = self.conditions(children)
+        low, high = self.marks(self.conditions(children)[::-1])
         return Empties(low, high)
 
+    def marks(self, children: list[Any]) -> list[Condition]:
+        """Return the low and the high mark; refused where their names say the reverse."""
+        low, high = self.conditions(children)
+        names = getattr(low, "name", ""), getattr(high, "name", "")
+        if _HIGH & {*names[0].split()} and _LOW & {*names[1].split()}:
+            raise self.fail(
+                f"{quoted(names[0])} is named as the low mark, and {quoted(names[1])} as the high",
+                getattr(low, "place", None),
+                "fill from low to high, empty from high to low; 'between' takes the low one first",
+            )
+        return [low, high]
+
     def toggles(self, children: list[Any]) -> Behaviour:
-        name = next(child for child in children if isinstance(child, _Name))
+        name = next(child for child in children if isinstance(child, Name))
         return Toggles(Is(name.text, place=name.place))
 
     def switched_from(self, children: list[Any]) -> Behaviour:
@@ -437,6 +301,8 @@ class Builder:
         return NeverWhile(self.conditions(children)[0])
 
     def at_least(self, children: list[Any]) -> Addition:
+        if str(children[0]).startswith(("at least", "for at least", "no less", "not less")):
+            self.for_at_least = self.at(children[0])
         return AtLeast(self.times(children)[0])
 
     def choice(self, children: list[Any]) -> Addition:
@@ -445,16 +311,17 @@ class Builder:
     # other goals
 
     def cutoff(self, children: list[Any]) -> Goal:
-        lever = next(child for child in children if isinstance(child, _Name))
+        lever = next(child for child in children if isinstance(child, Name))
         names = next((child for child in children if isinstance(child, tuple)), ())
-        return Cutoff(lever.text, tuple(name.text for name in names))
+        cuts = any(getattr(child, "type", "") in ("CUTS", "CUT_BY") for child in children)
+        return Cutoff(lever.text, tuple(name.text for name in names), cuts)
 
     cut_by = cutoff
 
     def never_together(self, children: list[Any]) -> Goal:
         names = next(child for child in children if isinstance(child, tuple))
         loads = self.several(tuple(name.text for name in names))
-        first = next((child for child in children if isinstance(child, _Name)), None)
+        first = next((child for child in children if isinstance(child, Name)), None)
         if first is not None and first.text not in loads:
             raise self.fail(f"{quoted(first.text)} is not one of those named", first.place)
         if first is not None:
@@ -475,6 +342,10 @@ class Builder:
 
     def at_most_units(self, children: list[Any]) -> Goal:
         number = next(child for child in children if child.type == "NUMBER")
+        if not number.isdigit():
+            raise self.fail(
+                f"units are whole, and '{number}' is not", self.at(number), "say a whole number"
+            )
         if int(number) < 1:
             raise self.fail("at least 1 unit is needed for anything to be on", self.at(number))
         return AtMostUnits(int(number))
@@ -498,12 +369,12 @@ class Builder:
     # facts
 
     def subject_on(self, children: list[Any]) -> Condition:
-        return self.is_on([child for child in children if isinstance(child, _Name)])
+        return self.is_on([child for child in children if isinstance(child, Name)])
 
-    subject_state = is_state
+    subject_state = Conditions.is_state
 
     def subject_off(self, children: list[Any]) -> Condition:
-        name = next(child for child in children if isinstance(child, _Name))
+        name = next(child for child in children if isinstance(child, Name))
         return Is(name.text, State.OFF, name.place)
 
     def subject_night(self, children: list[Any]) -> Condition:
@@ -536,7 +407,7 @@ class Builder:
     def stays(self, children: list[Any]) -> Fact:
         # 'always on' is one token, so that a state of its own stands there only for the others.
         word = str(children[-1])
-        return Stays(children[0].text, _STATES.get(word, State.ON))
+        return Stays(children[0].text, STATES.get(word, State.ON))
 
 
 setattr(Builder, "while", Builder.while_)

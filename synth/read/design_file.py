@@ -149,7 +149,8 @@ def _expect_kit(design: Node, kit: Kit) -> None:
         raise named.fail(
             f"the design is made of the kit {quoted(named.raw)}, "
             f"but the kit in use is '{kit.name}'",
-            "use one kit for both, or remove this line to read the design with the kit in use",
+            "a kit of your own is given as --kit FILE; or remove this line to read the design with "
+            "the kit in use",
         )
 
 

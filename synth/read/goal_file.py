@@ -23,7 +23,7 @@ from synth.goals import (
     Untimed,
 )
 from synth.problem import InputKind, Objective
-from synth.read.builder import LONGEST_NAME
+from synth.read.conditions import LONGEST_NAME
 from synth.read.kit_file import bundled_kits
 from synth.read.phrases import parse_facts, parse_phrases
 from synth.read.splitting import MOST_PHRASES

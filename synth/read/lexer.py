@@ -101,7 +101,7 @@ def words_of(text: str) -> Words:
             word.text in ("a", "an")
             and following is not None
             and _is_article(following)
-            and not (word.text == "an" and kept and _for_and(kept[-1], following))
+            and not (kept and _within_a_name(kept[-1], word, following))
         ):
             continue
         kept.append(word)
@@ -115,10 +115,12 @@ def _is_article(following: Word) -> bool:
     return free_for_names(following) and following.text not in UNITS
 
 
-def _for_and(before: Word, following: Word) -> bool:
-    """Return whether 'an' between these is no article, but likely 'and' with a letter missing."""
-    between_names = free_for_names(before) and following.kind == "word"
-    return between_names and following.text[0] not in "aeiouhx"
+def _within_a_name(before: Word, article: Word, following: Word) -> bool:
+    """Return whether 'a' between these is a part of a name ('tank a low'), and 'an' likely 'and'
+    with a letter missing."""
+    if not free_for_names(before) or following.kind != "word":
+        return False
+    return article.text == "a" or following.text[0] not in "aeiouhx"
 
 
 # ---- the notation of tokens.txt -------------------------------------------------------------

@@ -15,7 +15,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from synth.errors import GoalError, Place
-from synth.read.builder import JOINER
+from synth.read.conditions import JOINER
 from synth.read.lexer import Word, free_for_names, reserved_words, token_words, words_of
 from synth.read.suggest import quoted
 from synth.ticks import UNITS

@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Any
 
 from synth.errors import GoalError, Slips
 from synth.goals import Fact, Goal
-from synth.read.builder import JOINER, Builder
+from synth.read.builder import Builder
+from synth.read.conditions import JOINER
+from synth.read.doubts import expect_one_meaning
 from synth.read.lexer import SKIPPED, fitting, plain, words_of
 from synth.read.splitting import Phrase, split_phrases
 
@@ -156,6 +158,7 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
         from synth.read.mistakes import explained
 
         raise explained(problem, text, phrase, start, _parser(start)) from None
+    expect_one_meaning(phrase, text)
     made = Builder(phrase).build(tree)
     assert isinstance(made, Goal | Fact)
     return made

@@ -1,0 +1,100 @@
+"""Names that are hardly meant as names: a phrase that parses, and would be taken for another.
+
+Whatever may stand where a name is expected is one, unless some word of it tells that more was
+meant. Names that a goal file declares, or that stand in quotes, are never doubted.
+"""
+
+from __future__ import annotations
+
+import re
+
+from synth.errors import GoalError, Place
+from synth.goals import Cutoff
+from synth.problem import InputKind
+
+_HOLD_OFF = frozenset({
+    "don't", "dont", "doesn't", "can't", "cannot", "won't", "mustn't", "shouldn't",
+    "wouldn't", "stop", "stopped", "disable", "disabled", "block", "blocked", "blocks",
+    "prevent", "prevented", "inhibit", "inhibited", "inhibits", "forbid", "forbidden", "skip",
+    "avoid", "suppress", "suppressed", "halt", "shut", "shuts",
+})  # fmt: skip
+"""Words that hold a load off; in a load's name they would be lost, and the opposite be built."""
+_SET_OFF = frozenset({
+    "start", "let", "ring", "i", "activate", "enable", "make", "want", "please", "ensure",
+    "let's", "when", "open", "close",
+})  # fmt: skip
+"""Words that begin an order, where the name of a load is expected."""
+_BESIDE = frozenset({
+    "come", "comes", "remain", "remains", "rings", "can", "may", "alternately", "roughly",
+    "approximately", "approx", "about", "within", "with", "all", "each", "both", "either",
+    "i'd",
+})  # fmt: skip
+"""Words that say something of a load, and are no part of its name."""
+_SMALL = frozenset({
+    "it", "its", "it's", "there", "longer", "yet", "still", "already", "nothing", "something",
+    "anything", "they", "them", "with", "too", "very", "somebody", "someone", "nobody",
+})  # fmt: skip
+"""Words that stand for something else, or for nothing, in the name of an input."""
+_LEVERS = frozenset({
+    "master", "main", "mains", "switch", "lever", "isolator", "cutoff", "cut-off", "breaker",
+    "knob", "key", "kill", "toggle",
+})  # fmt: skip
+"""Words that tell a switch which stays as it is put."""
+
+
+def in_quotes(name: str, phrase: str) -> bool:
+    """Return whether a name stands in quotes in a phrase: then it is meant as one."""
+    return re.search(rf"""['"‘’“”]{re.escape(name)}['"‘’“”]""", phrase, re.IGNORECASE) is not None
+
+
+def refuse_orders(load: str, place: Place) -> None:
+    """Refuse an undeclared load whose name holds an order or more: 'stop pump', 'bell rings'."""
+    words = load.split(" ")
+    if len(words) < 2:
+        return
+    declare = f"if it is a name, declare '{load}' under 'loads'"
+    for word in words:
+        if word in _HOLD_OFF:
+            raise GoalError(
+                f"'{word}' would be taken for a part of the name '{load}'",
+                place,
+                f"to hold a load off say for example 'pump never while dry'; {declare}",
+            )
+        if word in _BESIDE or (word == words[0] and word in _SET_OFF):
+            raise GoalError(
+                f"'{word}' would be taken for a part of the name '{load}'",
+                place,
+                f"say the load, then when it is on, as in 'pump while low'; {declare}",
+            )
+
+
+def refuse_small_words(name: str, place: Place) -> None:
+    """Refuse an undeclared input whose name holds a word such as 'it', 'no longer', 'there'."""
+    for word in name.split(" "):
+        if word in _SMALL:
+            raise GoalError(
+                f"'{word}' stands for no input"
+                + (f", and would be taken for a part of the name '{name}'" if word != name else ""),
+                place,
+                "say the input itself, as in 'while hot', 'while not full'; if it is a name, "
+                f"declare '{name}' under 'inputs'",
+            )
+
+
+def expect_a_lever(goal: Cutoff, declared: InputKind | None) -> None:
+    """Refuse a cutoff by what is no switch: 'rain stops sprinkler' means the reverse of a cutoff,
+    which lets a load run while its switch is on."""
+    covered = goal.loads[0] if goal.loads else "pump"
+    if declared not in (None, InputKind.SWITCH):
+        raise GoalError(
+            f"'{goal.lever}' is declared as a {declared}, and a cutoff is a switch",
+            goal.place,
+            f"say '{covered} never while {goal.lever}'",
+        )
+    if goal.cuts and declared is None and not _LEVERS & {*goal.lever.split(" ")}:
+        raise GoalError(
+            f"it is not clear whether '{goal.lever}' stops it while on, or while off",
+            goal.place,
+            f"say '{covered} never while {goal.lever}'; a switch that has to be on for it to run "
+            f"is said as '{goal.lever} cutoff for {covered}'",
+        )

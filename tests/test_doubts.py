@@ -1,0 +1,158 @@
+"""What two people would take for two things is asked about; what is said of several is of each."""
+
+from __future__ import annotations
+
+import pytest
+
+from synth.errors import GoalError
+from synth.pose import pose
+from synth.problem import InputKind, Problem
+from synth.read.goal_file import goals_from_text, parse_goal_file
+from synth.read.kit_file import load_kit
+from synth.signals import And, Level, Not, Or, Signal
+
+FULL = load_kit("full")
+SUPPLY = Level("supply")
+
+
+def posed(text: str) -> Problem:
+    return pose(goals_from_text(text), FULL)
+
+
+def signal(text: str) -> Signal:
+    """Return what the first load is asked to do, without the supply."""
+    found = posed(text).requirements[0].signal
+    assert isinstance(found, And) and SUPPLY in found.of
+    rest = tuple(piece for piece in found.of if piece != SUPPLY)
+    return rest[0] if len(rest) == 1 else And(rest)
+
+
+def off(*names: str) -> tuple[Signal, ...]:
+    return tuple(Not(Level(name)) for name in names)
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("lamp while s1 and s2 are off", And(off("s1", "s2"))),
+        ("lamp while both s1 and s2 are off", And(off("s1", "s2"))),
+        ("lamp when door and window are closed", And(off("door", "window"))),
+        ("lamp when door or window are closed", Or(off("door", "window"))),
+        ("lamp when door and window aren't open", And(off("door", "window"))),
+        ("lamp while a and b and c are not pressed", And(off("a", "b", "c"))),
+        ("lamp while door and window are open", And((Level("door"), Level("window")))),
+        ("lamp while neither door nor window is open", And(off("door", "window"))),
+        ("lamp while neither door nor window is closed", And((Level("door"), Level("window")))),
+        ("lamp while neither hot nor damp", And(off("hot", "damp"))),
+        # With 'is' the first is a condition of its own.
+        ("lamp while hot and door is closed", And((Level("hot"), *off("door")))),
+        ("lamp while not hot and damp", And((*off("hot"), Level("damp")))),
+        ("fan while hot and not at night", And((Level("hot"), *off("night")))),
+        ("fan while hot, not at night", And((Level("hot"), *off("night")))),
+        ("fan while hot, but not by day", And((Level("hot"), Level("night")))),
+        ("fan always, unless hot or damp", And(off("hot", "damp"))),
+    ],
+)
+def test_a_state_is_that_of_all_of_which_it_is_said(text: str, wanted: Signal) -> None:
+    found = signal(text)
+    if isinstance(found, And) and isinstance(wanted, And):
+        assert set(found.of) == set(wanted.of)
+    else:
+        assert found == wanted
+
+
+ASKED = [
+    # phrase, part of the message, part of the hint
+    ("fan always, not while hot or damp", "not clear whether 'not'", "neither hot nor damp"),
+    ("fan not while hot and damp", "not clear whether 'not'", "'not (hot and damp)'"),
+    ("fan always, not at night or while hot", "not clear whether 'not'", "neither"),
+    ("fan while no heat or smoke", "not clear whether 'not'", "neither"),
+    ("fan while without heat and smoke", "not clear whether 'not'", "neither"),
+    ("lamp while not both s1 and s2", "how far 'not' reaches", "brackets"),
+    ("lamp always, unless either s1 or s2", "how far 'not' reaches", "brackets"),
+    ("lamp while a and either b or c", "what belongs together", "(b or c)"),
+    ("lamp while either a or b and c", "what belongs together", "brackets"),
+    ("lamp while door and window are shut", "said of several things at once", "each by itself"),
+    ("lamp for 2 min after door opens or at night", "what the time is counted from", "of its own"),
+    ("lamp for 30 s after go is pressed or while hot", "the time is counted from", "'after (hot"),
+    ("fan 5 s after hot or while damp", "what the time is counted from", "of its own"),
+    ("bell when door is open for at least 5 min", "the condition or the run", "'5 s after hot'"),
+    ("fan while hot at least 5 min", "the condition or the run lasts", "'once started"),
+    ("fan stays 2 min after hot", "goes on for so long", "'keeps running for 2 min"),
+    ("fan runs on 2 min after hot", "goes on for so long", "a delay"),
+    ("fan runs 2 min after the pump stops, pump while low", "runs for so long", "'for 2 min after"),
+    ("lamp at night and heater at night", "side by side", "a comma parts two goals"),
+    ("pump fills between high and low", "named as the low mark", "from low to high"),
+    ("never more than 1.5 units, lamp always", "units are whole", "whole number"),
+    ("heater cannot run while hot", "'cannot' would be taken for a part", "never while"),
+    ("don't run pump while dry", "'don't' would be taken", "never while"),
+    ("stop the pump while dry", "'stop' would be taken", "never while"),
+    ("disable heater at night", "'disable' would be taken", "never while"),
+    ("start the pump when low", "'start' would be taken", "as in 'pump while low'"),
+    ("bell rings while hot", "'rings' would be taken", "as in 'pump while low'"),
+    ("all lamps at night", "'all' would be taken", "declare 'all lamps'"),
+    ("rain stops fan, fan always", "stops it while on, or", "fan never while rain"),
+    ("stop button stops pump, pump always", "stops it while on, or", "never while stop button"),
+    ("heater while no longer hot", "'longer' stands for no input", "while not full"),
+    ("heater while it isn't hot", "'it' stands for no input", "the input itself"),
+    ("lamp while nothing is on", "'nothing' stands for no input", ""),
+    ("fan when hot amd damp", "'hot amd damp' is not known", "'hot and damp'"),
+    ("lamp always, never while door is opem", "'door opem' is not known", "'door open'"),
+    ("lamp when nit hot", "'nit hot' is not known", "'not hot'"),
+    ("lamp while dakr", "'dakr' is not known", "'dark'"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "message", "hint"), ASKED)
+def test_what_has_two_meanings_is_asked_about(text: str, message: str, hint: str) -> None:
+    with pytest.raises(GoalError) as caught:
+        posed(text)
+    assert message in caught.value.message
+    assert hint in caught.value.hint
+    assert caught.value.place is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "'stop pump' while low", "lamp while 'no longer hot'", "\"all lamps\" at night",
+        "fan while hot, once started at least 5 min", "fan while hot, runs at least 5 min",
+        "fan while tank a low and tank b low", "lamp while hot or damp",
+        "master stops everything, pump always", "pump always, main switch cuts pump",
+        "lamp while 'both on' and hot", "fan keeps running for 2 min after hot",
+        "lamp while hot at night", "pump 10 s of every 60 s while wet, while hot",
+    ],
+)  # fmt: skip
+def test_what_is_clear_is_taken(text: str) -> None:
+    assert posed(text).requirements
+
+
+def test_names_that_are_declared_are_names() -> None:
+    text = (
+        "loads: {stop lamp: 1, bell rings: 1}\n"
+        "inputs: {no longer hot: sensor, rain: switch}\n"
+        "goals: [stop lamp while no longer hot, bell rings always, rain stops bell rings]"
+    )
+    problem = pose(parse_goal_file(text, "x"), FULL)
+    assert [r.load for r in problem.requirements] == ["stop lamp", "bell rings"]
+
+
+@pytest.mark.parametrize("kind", ["sensor", "push-button"])
+def test_a_cutoff_is_a_switch(kind: str) -> None:
+    text = f"inputs: {{rain: {kind}}}\ngoals: [pump always, rain cutoff]"
+    with pytest.raises(GoalError) as caught:
+        pose(parse_goal_file(text, "x"), FULL)
+    assert f"'rain' is declared as a {kind}" in caught.value.message
+    assert caught.value.hint == "say 'pump never while rain'"
+
+
+def test_starts_when_speaks_of_sensors_started_by_of_buttons() -> None:
+    problem = posed("pump starts when tank is empty and stops when tank is full")
+    kinds = {item.name: item.kind for item in problem.inputs if item.name != "supply"}
+    assert kinds == {"tank empty": InputKind.SENSOR, "tank full": InputKind.SENSOR}
+    problem = posed("pump started by go and stopped by halt")
+    kinds = {item.name: item.kind for item in problem.inputs if item.name != "supply"}
+    assert kinds == {"go": InputKind.BUTTON, "halt": InputKind.BUTTON}
+    problem = posed("pump starts when go is pressed and stops when tank is full")
+    assert problem.input("go").kind is InputKind.BUTTON
+    assert posed("fan starts when dark and stops when cold").requirements

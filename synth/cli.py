@@ -308,10 +308,14 @@ def plan(
     from synth.report.document import plan_document, to_json
 
     document = plan_document(outcome, problem)
+    not_written: OutputError | None = None
     if out is not None and outcome.design is not None:
         files = {"design.json": to_json(document["design"])}
         files.update(pipeline.drawings(outcome.design, problem))
-        pipeline.write_folder(out, files)
+        try:
+            pipeline.write_folder(out, files)
+        except OutputError as failure:
+            not_written = failure  # what was found is shown all the same
     if form == "json":
         click.echo(to_json(document), nl=False)
     else:
@@ -320,8 +324,10 @@ def plan(
         print_plan(_console(), problem, outcome)
         if memory is not None and memory.known:
             click.echo(f"\n{_told_known(memory.known)}")
-        if out is not None and outcome.design is not None:
+        if out is not None and outcome.design is not None and not_written is None:
             click.echo(f"Written to {out}: design.json, wiring.svg, timing.svg")
+    if not_written is not None:
+        raise not_written
     sys.exit(pipeline.exit_code(outcome))
 
 

@@ -192,7 +192,7 @@ BAD: list[tuple[str, str, str, int, int]] = [
     ("design: []", "'design' is expected to be a map", "", 1, 9),
     ("design:\n  parts: []\n  wirse: []", "a design has no 'wirse'", "'wires'?", 3, 3),
     ("kit: full\nparts: []\nwires: []", "made of the kit 'full', but the kit in use is 'starter'",
-     "use one kit", 1, 6),
+     "--kit FILE", 1, 6),
     ("kit: []\nparts: []\nwires: []", "'kit' is expected to be text", "", 1, 6),
     ("parts: {}\nwires: []", "'parts' is expected to be a list", "", 1, 8),
     ("parts: []\nwires: 3", "'wires' is expected to be a list, but the number '3' came", "", 2, 8),

@@ -61,6 +61,34 @@ def test_a_state_is_that_of_all_of_which_it_is_said(text: str, wanted: Signal) -
         assert found == wanted
 
 
+@pytest.mark.parametrize(
+    ("text", "loads"),
+    [
+        ("lamp, fan and pump at night", ["lamp", "fan", "pump"]),
+        ("lamp, fan and pump at night, bell while hot", ["lamp", "fan", "pump", "bell"]),
+        ("pump while hot, lamp and fan at night", ["pump", "lamp", "fan"]),
+        ("path light, fan and pump while hot, damp or dry", ["path light", "fan", "pump"]),
+    ],
+)
+def test_loads_may_be_listed_with_commas(text: str, loads: list[str]) -> None:
+    assert [r.load for r in posed(text).requirements] == loads
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        ("fan while hot, damp or windy", "fan while hot or damp or windy"),
+        ("fan while hot, damp and windy", "fan while hot and damp and windy"),
+        ("fan while hot, damp or windy, lamp at night", "fan while hot or damp or windy"),
+        ("lamp switched from a, b and c", "lamp switched from a and b and c"),
+        ("fan and pump always, master cutoff for fan, pump and lamp, lamp always",
+         "fan and pump always, master cutoff"),
+    ],
+)  # fmt: skip
+def test_conditions_may_be_listed_with_commas(text: str, same: str) -> None:
+    assert posed(text).requirements[0].signal == posed(same).requirements[0].signal
+
+
 ASKED = [
     # phrase, part of the message, part of the hint
     ("fan always, not while hot or damp", "not clear whether 'not'", "neither hot nor damp"),

@@ -56,7 +56,7 @@ def test_the_design_as_it_should_be() -> None:
         ("", "", "heater always, master cutoff", "5:11",
          "'dusk' follows 'night', which is no input in the goals", "remove it"),
         ("", "", "heater always", "3:52",
-         "'cutoff' follows 'master', which is no input in the goals", "have no inputs"),
+         "'cutoff' follows 'master', which is no input in the goals", "name no inputs"),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("command", ["check", "why"])

@@ -490,7 +490,7 @@ def test_document_of_a_proven_plan() -> None:
     document = plan_document(PROVEN, PROBLEM)
     assert document["status"] == "proven-cheapest"
     assert (document["price"], document["bound"], document["supply"]) == (15, 15, 5)
-    assert document["check"] == {"verdict": "holds", "states": 212}
+    assert document["check"] == {"verdict": "holds", "states": 212, "notes": []}
     assert document["proven"] == ["price", "supply", "wires"]
     assert document["times"] == {"search": 0.5, "check": 0.25}
     assert document["goals"][1] == {"number": 2, "phrase": "master cutoff"}

@@ -28,6 +28,8 @@ _NOTATION = re.compile(
 _PLAIN = str.maketrans(
     {"\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"', "\u00a0": " ", "\t": " "}
 )
+NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "NAMES")
+"""Tokens that only tell whether a comma parts two phrases."""
 SKIPPED = ("COMMA", "JOIN")
 """Tokens that the parser never sees."""
 
@@ -335,7 +337,7 @@ def fitting(words: Words, at: int, usable: Collection[str] | None) -> Piece:
     table = _tokens()
     best: Piece | None = None
     for token in table.get(words[at].text, table[""]):
-        if token.type == "CONTINUES":
+        if token.type in NOT_FOR_THE_PARSER:
             continue
         if usable is not None and token.type not in usable and token.type not in SKIPPED:
             continue

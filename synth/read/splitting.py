@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from synth.errors import GoalError, Place
-from synth.read.lexer import matches, plain, words_of
+from synth.read.lexer import free_for_names, matches, plain, words_of
 
 MOST_PHRASES = 200
 """Phrases in one text at most."""
@@ -85,4 +85,9 @@ def _separates(source: str, begin: int, at: int) -> bool:
     if not source[begin:at].strip():
         return True
     words = words_of(plain(source[at + 1 : at + 1 + _LOOK_AHEAD]))
+    if matches("LISTED", words):
+        return False  # 'fan while hot, damp or windy'
+    before = words_of(plain(source[begin:at]))
+    if all(map(free_for_names, before)) and matches("NAMES", words):
+        return False  # 'lamp, fan and pump at night'
     return not matches("CONTINUES", words)

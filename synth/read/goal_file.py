@@ -302,7 +302,7 @@ def _goals(node: Node, file: str, names: tuple[str, ...]) -> tuple[Goal, ...]:
     slips = Slips()
     for item in _phrase_nodes(node, "goals"):
         line, column = _text_place(item)
-        with slips.kept(), _in_file(item):
+        with slips.kept(), _in_file(item, _cut_short(node, item)):
             parsed = parse_phrases(item.raw, file, line, column, names)
             found += [
                 replace(goal, number=len(found) + at, place=_placed(goal.place, item))
@@ -323,7 +323,7 @@ def _facts(node: Node | None, file: str, names: tuple[str, ...]) -> tuple[Fact, 
     slips = Slips()
     for item in _phrase_nodes(node, "the known facts"):
         line, column = _text_place(item)
-        with slips.kept(), _in_file(item):
+        with slips.kept(), _in_file(item, _cut_short(node, item)):
             parsed = parse_facts(item.raw, file, line, column, names)
             found += [
                 replace(fact, number=len(found) + at, place=_placed(fact.place, item))
@@ -334,19 +334,28 @@ def _facts(node: Node | None, file: str, names: tuple[str, ...]) -> tuple[Fact, 
 
 
 @contextmanager
-def _in_file(node: Node) -> Iterator[None]:
-    """In this context mistakes in the text of `node` get their places in its file."""
+def _in_file(node: Node, more: str = "") -> Iterator[None]:
+    """In this context mistakes in the text of `node` get their places in its file; `more` is said
+    besides what is to be done."""
     try:
         yield
     except SynthError as problem:
-        moved = _moved(problem, node)
-        moved.others = tuple(_moved(other, node) for other in problem.others)
+        moved = _moved(problem, node, more)
+        moved.others = tuple(_moved(other, node, more) for other in problem.others)
         raise moved from None
 
 
-def _moved(problem: SynthError, node: Node) -> SynthError:
+def _moved(problem: SynthError, node: Node, more: str) -> SynthError:
     place = _placed(problem.place, node) if problem.place else node.place
-    return type(problem)(problem.message, place, problem.hint)
+    return type(problem)(problem.message, place, "; ".join(filter(None, (problem.hint, more))))
+
+
+def _cut_short(node: Node, item: Node) -> str:
+    """Return what to do where a phrase in a list in brackets may have been cut at its comma."""
+    bracket = node.kind == "list" and node.place.text[node.place.column - 1 :][:1] == "["
+    if not bracket or len(node.items) < 2 or not item.plain:
+        return ""
+    return "in [ ] a comma ends a phrase: one that holds commas stands in quotes"
 
 
 def _stock(node: Node | None) -> tuple[InStock, ...]:

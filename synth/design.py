@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from synth.parts.behaviour import PartType
+from synth.parts.behaviour import LEVERS, SENSING, PartType
 from synth.parts.kit import Kit, KitPart, to_buy
 from synth.ticks import format_duration
 
@@ -85,6 +85,16 @@ class Design:
                 units = part.setting("units")
                 return units if isinstance(units, int) else 0
         return 0
+
+
+def sensed_alike(design: Design) -> dict[str, tuple[str, ...]]:
+    """Return the inputs that several parts sense, levers apart, with the names of these parts."""
+    sensing: dict[str, list[str]] = {}
+    for part in design.parts:
+        if part.type in SENSING and part.type not in LEVERS:
+            own = part.setting("input")
+            sensing.setdefault(str(own) if own else "night", []).append(part.name)
+    return {name: tuple(parts) for name, parts in sensing.items() if len(parts) > 1}
 
 
 def kit_part(part: PartInUse, kit: Kit) -> KitPart:

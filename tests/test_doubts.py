@@ -128,6 +128,13 @@ ASKED = [
     ("lamp always, never while door is opem", "'door opem' is not known", "'door open'"),
     ("lamp when nit hot", "'nit hot' is not known", "'not hot'"),
     ("lamp while dakr", "'dakr' is not known", "'dark'"),
+    ("fan at night, also while hot", "'also' means 'and' or 'or'", "at night or while hot"),
+    ("fan while hot, never at night unless damp", "what 'unless' takes back", "never while dark"),
+    ("run the vent fan when hot", "'run' would be taken for a part", "as in 'pump while low'"),
+    ("sound the horn while hot", "'sound' would be taken for a part", "as in 'pump while low'"),
+    ("nothing runs unless main is on", "'nothing' is no load", "'master cutoff'"),
+    ("fan 10 s after hot ends", "'ends' would be taken for a part", "'keeps running for 2 min"),
+    ("stirrer always, stirrer not while lid is open", "both say when", "'never while' where it"),
 ]  # fmt: skip
 
 
@@ -148,7 +155,9 @@ def test_what_has_two_meanings_is_asked_about(text: str, message: str, hint: str
         "fan while tank a low and tank b low", "lamp while hot or damp",
         "master stops everything, pump always", "pump always, main switch cuts pump",
         "lamp while 'both on' and hot", "fan keeps running for 2 min after hot",
-        "lamp while hot at night", "pump 10 s of every 60 s while wet, while hot",
+        "lamp while hot at night", "lamp for 2 min after night falls", "lamp 1 h after day breaks",
+        "run the pump for 10 s every minute", "fan keeps running for 2 min after hot ends",
+        "pump 10 s of every 60 s while wet, while hot",
     ],
 )  # fmt: skip
 def test_what_is_clear_is_taken(text: str) -> None:

@@ -216,9 +216,9 @@ def test_what_stops_a_load_is_told_as_people_say_it(folder: Path) -> None:
         "master cutoff for trough heater]\n"
     )
     cautions = (packed(folder, "trough", goals) / "02-cautions.md").read_text(encoding="utf-8")
-    assert "nothing else stops trough heater by day." in cautions
-    assert "nothing else stops trough heater while 'cold' does not hold." in cautions
-    assert "nothing else stops trough heater while 'master' is off." in cautions
+    assert "nothing but it stops trough heater by day." in cautions
+    assert "nothing but it stops trough heater while 'cold' does not hold." in cautions
+    assert "nothing but it stops trough heater while 'master' is off." in cautions
     assert "when the supply comes on by night, while 'cold' holds" in cautions
     assert "Switch 'master' (S1) on, and trough heater may start at once" in cautions
     assert " at day" not in cautions and " at no " not in cautions
@@ -272,3 +272,57 @@ def test_the_card_says_what_all_of_it_rests_on(folder: Path) -> None:
     card = (packed(folder, "hall", goals) / "01-card.md").read_text(encoding="utf-8")
     rests = "only as long as the supply never fails and 'hall door' holds all the time."
     assert f"All this holds {rests}" in " ".join(card.split())
+
+
+PROMISED = """\
+title: Damp door
+kit: full
+goals: [opener while up is pressed, closer while down is pressed, opener and closer never together]
+"""
+
+
+def test_what_rests_on_a_promise_is_told(folder: Path) -> None:
+    """Nothing in the circuit keeps the two apart, where they are said never to be asked for
+    together: whoever takes it over has to know. With an interlock it is one not to bridge."""
+    known = PROMISED + "known: [up and down never together, a press of up lasts at most 20 s]\n"
+    pack = packed(folder, "promised", known)
+    card, cautions = ((pack / name).read_text("utf-8") for name in ("01-card.md", "02-cautions.md"))
+    for promise in ("up and down never together", "a press of up lasts at most 20 s"):
+        assert promise in card and promise in cautions
+    assert "Nothing in this circuit keeps opener and closer from being on together" in cautions
+    assert "Whatever keeps opener" not in cautions
+    assert "nothing is known of 'supply':" in (pack / "15-change-log.md").read_text("utf-8")
+    cautions = (packed(folder, "locked", PROMISED) / "02-cautions.md").read_text("utf-8")
+    assert "Whatever keeps opener and closer from being on together" in cautions
+    assert "Rests on" not in cautions
+
+
+def test_what_keeps_its_position_may_come_on_with_the_supply(folder: Path) -> None:
+    goals = (
+        "title: Wash\nkit: full\ngoals: [wash pump toggled by foot button, stirrer always]\n"
+        "known: [supply never fails]\n"
+    )
+    pack = packed(folder, "wash", goals)
+    told = "may come on again at once: wash pump."
+    assert told in (pack / "01-card.md").read_text("utf-8")
+    assert told in (pack / "14-reset.md").read_text("utf-8")
+    cautions = (pack / "02-cautions.md").read_text("utf-8")
+    assert "wash pump: when the supply comes on while 'foot button' is pressed; when the supply " \
+        "comes back, if it was on before" in cautions
+
+
+def test_parts_that_sense_the_same_are_to_be_set_alike(folder: Path) -> None:
+    goals = "title: Two\nkit: full\ngoals: [lamp while hot, fan while not hot]\n"
+    cautions = (packed(folder, "alike", goals) / "02-cautions.md").read_text("utf-8")
+    assert "sense 'hot' and are taken to change over at the same moment" in cautions
+
+
+def test_what_starts_by_itself_says_when(folder: Path) -> None:
+    """By hand: that the tank is no longer full starts the pump only while start is held."""
+    goals = (
+        "title: Fill\nkit: full\ngoals: [feed pump started by start and stopped by stop, "
+        "feed pump never while full, lamp at night]\n"
+    )
+    cautions = (packed(folder, "fill", goals) / "02-cautions.md").read_text("utf-8")
+    line = next(line for line in cautions.splitlines() if line.startswith("- feed pump: when"))
+    assert "when 'full' ends while 'start' is pressed" in line

@@ -7,12 +7,13 @@ import time as clock
 from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
 from synth.check.energy import kept_in_words, too_much, worst_day
 from synth.check.explore import Budget, Explored, Explorer
-from synth.check.notes import never_on_in_words, sensed_as_one
+from synth.check.notes import handed_over, never_on_in_words, sensed_as_one
 from synth.check.structure import structure
 from synth.check.witness import defect
 from synth.days import DayUse
 from synth.design import Design
 from synth.errors import Undecided
+from synth.parts.behaviour import PartType
 from synth.problem import Apart, Energy, Peak, Problem, Requirement
 from synth.result import Defect, Fault, Verdict
 
@@ -53,11 +54,15 @@ def check(
     to_explore = list(cones(design, problem))
     if problem.peak is not None:
         most: int | None = None
-        try:
-            most, counted = most_units(design, problem, budget)
-            states += counted
-        except Undecided:
-            pass  # the whole is explored instead, and is what decides
+        if (at_most := units_of_all(design, problem)) <= problem.peak.units:
+            most = at_most
+        else:
+            try:
+                # What is spent on this bound is not missing where it decides nothing.
+                most, counted = most_units(design, problem, Budget(deadline, most_states // 10))
+                states += counted
+            except Undecided:
+                pass  # the whole is explored instead, and is what decides
         if most is None or most > problem.peak.units:
             to_explore.append(whole(design, problem))
     for cone in to_explore:
@@ -84,7 +89,7 @@ def check(
     if not defects:
         never_on = tuple(r for r in problem.requirements if r.load in dark)
         notes.extend(never_on_in_words(r) for r in never_on)
-        notes.extend(sensed_as_one(design))
+        notes.extend((*sensed_as_one(design), *handed_over(design)))
     if racy and not defects:
         notes.append(
             f"the order in which {', '.join(racy)} move can matter for how they come to rest, "
@@ -121,8 +126,10 @@ def first_failure(
         return next(iter(too_much(worst_day(design, problem, of, deadline), problem, of)), None)
     budget = Budget(deadline, most_states)
     if isinstance(of, Peak):
+        if units_of_all(design, problem) <= of.units:
+            return None
         try:
-            most, _ = most_units(design, problem, budget)
+            most, _ = most_units(design, problem, Budget(deadline, most_states // 10))
         except Undecided:
             most = None  # the whole is explored instead, and is what decides
         if most is not None and most <= of.units:
@@ -137,6 +144,19 @@ def first_failure(
     if not explored.findings:
         return None
     return defect(explorer, design, problem, explored.findings[0])
+
+
+def units_of_all(design: Design, problem: Problem) -> int:
+    """Return the units that all loads and control inputs use together: never more are in use."""
+    total = 0
+    for part in design.parts:
+        if part.type is PartType.LOAD:
+            needs = part.setting("needs")
+            total += needs if isinstance(needs, int) else 1
+        else:
+            line = problem.kit.index[part.part]
+            total += line.units * len(line.shape.controls)
+    return total
 
 
 def most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | None, int]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from synth.choices import parts_in_words
+from synth.design import sensed_alike
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
 from synth.handover.testing import not_covered
@@ -18,7 +19,7 @@ from synth.handover.words import (
     say_while,
 )
 from synth.modes import Mode, ModeGraph
-from synth.parts.behaviour import REMANENT, SPLITTING, TIMED, PartType
+from synth.parts.behaviour import REMANENT, SENSING, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
 from synth.wording import counted, listed
@@ -26,7 +27,7 @@ from synth.wording import counted, listed
 _POWER = "when the supply comes on"
 
 
-_ON_THE_CARD = ("goal ", "after a power cut", "the sensor ")
+_ON_THE_CARD = ("goal ", "after a power cut", "the sensor ", "known, and relied on")
 """How an assumption begins that whoever keeps the thing meets."""
 
 
@@ -110,6 +111,7 @@ def _start(job: Job) -> tuple[str, ...]:
     """Return how to start from nothing, and what is to be seen."""
     on: dict[str, None] = {}
     off: dict[str, None] = {}
+    held = _held(job)
     for graph, mode in _first_at_rest(job):
         for load in graph.loads:
             (on if load in mode.on else off).setdefault(load)
@@ -131,8 +133,21 @@ def _start(job: Job) -> tuple[str, ...]:
         if item.kind is InputKind.SWITCH and item.steady is None:
             gain = _switched_on_with(job, item.name)
             if gain:
-                steps.append(f"{_capital(say_move(job, item.name, True))} for {listed(gain)}.")
-    return tuple(steps)
+                steps.append(f"{_capital(say_move(job, item.name, True))}: {listed(gain)} may then "
+                             "run, each as its own goal asks.")
+    return tuple(steps) if not held else (*steps, _come_back(held))
+
+
+def _held(job: Job) -> list[str]:
+    """Return the loads that parts bear on which keep their position without power."""
+    found = {load for p in job.design.parts if p.type in REMANENT for load in job.serves[p.name]}
+    return [r.load for r in job.problem.requirements if r.load in found]
+
+
+def _come_back(held: Sequence[str]) -> str:
+    """Say that loads may come on as the supply returns: how they are found is as they were left."""
+    return (f"But what was on when the supply went may come on again at once: {listed(held)}. "
+            "What switches it keeps its position without power.")
 
 
 def _capital(text: str) -> str:
@@ -181,6 +196,7 @@ def cautions(job: Job) -> Sheet:
             "A battery can give hundreds of amperes into a short: cover its poles, first off and "
             "last on is the pole that is joined to the frame.",
         )),
+        *_rests_on(job),
         Heading("Starts by itself"),
         Points((*(tuple(f"{name}: {why}" for name, why in selfish)
                   or ("No load starts without somebody moving an input.",)),
@@ -219,9 +235,41 @@ def cautions(job: Job) -> Sheet:
     return Sheet(2, "cautions", "Cautions", tuple(blocks))
 
 
+def _meet(job: Job, one: str, other: str) -> bool:
+    """Return whether some part bears on both loads, or parts that sense the same input do."""
+    shared = [p for p in job.design.parts if p.type not in (*SPLITTING, PartType.SUPPLY)]
+    if any({one, other} <= {*job.serves[p.name]} for p in shared):
+        return True
+    sensed = [
+        {p.setting("input") or p.type for p in shared
+         if p.type in SENSING and load in job.serves[p.name]}
+        for load in (one, other)
+    ]
+    return bool(sensed[0] & sensed[1])
+
+
+def _rests_on(job: Job) -> list[Block]:
+    """Return what the circuit does not do itself: it rests on what is known of the inputs."""
+    lead = "known, and relied on: "
+    known = [line.removeprefix(lead) for line in job.problem.assumptions if line.startswith(lead)]
+    lines = [f"What was said to be known: {listed(known)}. Where that fails, nothing here was "
+             "checked; see to it that it holds."] if known else []
+    lines += [
+        f"Nothing in this circuit keeps {apart.first} and {apart.second} from being on together "
+        f"(goal {apart.goal}): they are apart only as long as what is known holds."
+        for apart in job.problem.apart if not _meet(job, apart.first, apart.second)
+    ]
+    lines += [
+        f"{listed(job.label(part) for part in parts)} sense '{name}' and are taken to change over "
+        "at the same moment: mount them at one place, set them alike, and test them together."
+        for name, parts in sensed_alike(job.design).items()
+    ]
+    return [Heading("Rests on"), Points(tuple(lines))] if lines else []
+
+
 def _starting_alone(job: Job) -> list[tuple[str, str]]:
     """Return the loads that come on with nobody touching anything, and by what."""
-    found: dict[str, dict[str, None]] = {}
+    found: dict[str, dict[str, set[tuple[str, bool]]]] = {}
     for graph in job.facts.graphs:
         for n in sorted(graph.first, key=lambda n: not _at_rest(graph, n)):
             mode = graph.modes[n]
@@ -230,7 +278,7 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
                 told = found.setdefault(load, {})
                 if not any(why.startswith(_POWER) for why in told):
                     found_so = listed(say_while(job, i, level) for i, level in set_)
-                    told[_POWER + (f" {found_so}" if set_ else "")] = None
+                    told[_POWER + (f" {found_so}" if set_ else "")] = set()
         for change in graph.changes:
             before, after = graph.modes[change.start], graph.modes[change.end]
             if change.expired:
@@ -239,11 +287,29 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
                 why = say_begin(job, change.input, change.level)
             else:
                 continue
+            there: set[tuple[str, bool]] = {
+                (i, level) for i, level in after.levels if level and i != "supply"
+            }
             for load in after.on:
                 if load not in before.on:
-                    found.setdefault(load, {})[why] = None
+                    always = found.setdefault(load, {}).setdefault(why, there)
+                    always &= there
+    held = _held(job)
+    for load in held:
+        if not any(why == _POWER for why in found.get(load, {})):
+            found.setdefault(load, {})["when the supply comes back, if it was on before"] = set()
     loads = [p.name for p in job.design.parts if p.type is PartType.LOAD]
-    return [(name, "; ".join(found[name])) for name in loads if name in found]
+    return [
+        (name, "; ".join(why + _condition(job, why, always) for why, always in found[name].items()))
+        for name in loads if name in found
+    ]
+
+
+def _condition(job: Job, why: str, always: set[tuple[str, bool]]) -> str:
+    """Return what has to be so besides, whenever a load starts so."""
+    more = [say_while(job, name, level) for name, level in sorted(always)
+            if say_begin(job, name, level) != why]
+    return f" {listed(more)}" if more else ""
 
 
 def _let_go(job: Job) -> list[tuple[str, bool, list[str]]]:
@@ -293,11 +359,12 @@ def _never_bridge(job: Job) -> tuple[str, ...]:
             and any(load in job.serves[p.name] for load in loads)
         ]
         if contacts:
-            lines.append(f"{listed(contacts)}: nothing else stops {listed(loads)} "
-                         f"{say_while(job, name, level)}.")
+            lines.append(f"{listed(contacts)}: nothing but {'it' if len(contacts) == 1 else 'them'}"
+                         f" stops {listed(loads)} {say_while(job, name, level)}.")
     for apart in job.problem.apart:
-        lines.append(f"Whatever keeps {apart.first} and {apart.second} from being on together "
-                     f"(goal {apart.goal}).")
+        if _meet(job, apart.first, apart.second):
+            lines.append(f"Whatever keeps {apart.first} and {apart.second} from being on together "
+                         f"(goal {apart.goal}).")
     splitting = [job.designations[p.name] for p in job.design.parts if p.type in SPLITTING]
     if splitting:
         lines.append(f"The outputs of {listed(splitting)} with one another.")
@@ -354,6 +421,9 @@ def reset(job: Job) -> Sheet:
         off = [load for load in graph.loads if load not in mode.on]
         steps.append(f"See: {say_loads(mode.on, off)}" + (f"; the time of {running} runs" if running
                                                          else "") + ".")
+    held = _held(job)
+    if held:
+        steps.append(_come_back(held))
     blocks: list[Block] = [
         Words(f"To begin a session from a known state. {counted(len(times), 'timer')}, longest "
               f"time {duration(longest)}." if times else

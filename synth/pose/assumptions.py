@@ -14,6 +14,7 @@ from synth.goals import (
     Gap,
     Goal,
     GoalList,
+    InputsApart,
     Is,
     KeepsRunning,
     LoadGoal,
@@ -84,8 +85,8 @@ def _about_goal(goal: Goal, names: Names, plans: dict[str, Plan]) -> list[str]:
                 return []  # which goes first is said, in this goal or in another
             rest = " and ".join(f"'{load}'" for load in loads[1:])
             return [
-                f"'{loads[0]}' goes first: while it is on, {rest} is held off and starts "
-                f"afresh when free; say '…, {loads[1]} goes first' for another order"
+                f"'{loads[0]}' goes first: where both are asked for, {rest} is held off and "
+                f"starts afresh when free; say '…, {loads[1]} goes first' for another order"
             ]
         case Gap(_, loads):
             first = _goes_first(loads, plans)
@@ -209,7 +210,12 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
             else ""
         )
     ]
-    known = {getattr(fact, "name", "") for fact in goal_list.facts}
+    lines += [f"known, and relied on: {fact.phrase}" for fact in goal_list.facts]
+    known = {
+        name
+        for fact in goal_list.facts
+        for name in (fact.names if isinstance(fact, InputsApart) else (fact.name,))
+    }
     free = [name for name in names.inputs if name not in known]
     if free:
         lines.append(

@@ -20,8 +20,8 @@ _HOLD_OFF = frozenset({
 })  # fmt: skip
 """Words that hold a load off; in a load's name they would be lost, and the opposite be built."""
 _SET_OFF = frozenset({
-    "start", "let", "ring", "i", "activate", "enable", "make", "want", "please", "ensure",
-    "let's", "when", "open", "close",
+    "start", "let", "ring", "run", "sound", "operate", "switch", "turn", "i", "activate",
+    "enable", "make", "want", "please", "ensure", "let's", "when", "open", "close",
 })  # fmt: skip
 """Words that begin an order, where the name of a load is expected."""
 _BESIDE = frozenset({
@@ -47,9 +47,19 @@ def in_quotes(name: str, phrase: str) -> bool:
     return re.search(rf"""['"‘’“”]{re.escape(name)}['"‘’“”]""", phrase, re.IGNORECASE) is not None
 
 
+_OVER = frozenset({"ends", "ended", "ceases", "ceased", "finishes", "finished", "falls", "breaks"})
+"""Words that tell that something is over, or begins."""
+
+
 def refuse_orders(load: str, place: Place) -> None:
     """Refuse an undeclared load whose name holds an order or more: 'stop pump', 'bell rings'."""
     words = load.split(" ")
+    if words[0] in ("nothing", "none", "nobody"):
+        raise GoalError(
+            f"'{words[0]}' is no load",
+            place,
+            "what switches everything off is said of its switch, as in 'master cutoff'",
+        )
     if len(words) < 2:
         return
     declare = f"if it is a name, declare '{load}' under 'loads'"
@@ -70,6 +80,14 @@ def refuse_orders(load: str, place: Place) -> None:
 
 def refuse_small_words(name: str, place: Place) -> None:
     """Refuse an undeclared input whose name holds a word such as 'it', 'no longer', 'there'."""
+    last = name.split(" ")[-1]
+    if last in _OVER and last != name:
+        raise GoalError(
+            f"'{last}' would be taken for a part of the name '{name}'",
+            place,
+            "say for example 'keeps running for 2 min after hot', or '2 min after not hot'; if it "
+            f"is a name, declare '{name}' under 'inputs'",
+        )
     for word in name.split(" "):
         if word in _SMALL:
             raise GoalError(

@@ -190,7 +190,8 @@ def _add(plan: Plan, goal: LoadGoal, against: list[Contradiction] | None) -> Non
                     (plan.goal.number, goal.number),
                     f"goals {plan.goal.number} and {goal.number} both say when '{plan.load}' is on",
                     goal.place,
-                    "join them in one goal with 'or', or begin the second with 'only'",
+                    "join them in one goal with 'or'; begin the second with 'only' where both must "
+                    "hold, with 'never while' where it holds the load off",
                     told=True,
                 ),
                 against,

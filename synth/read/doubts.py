@@ -31,6 +31,17 @@ DOUBTS: tuple[Doubt, ...] = (
         "put it in brackets, as in 'while a and (b or c)'",
     ),
     Doubt(
+        re.compile(r"\balso (?:while|when|whenever|if|at|by|after|during|once)\b"),
+        "it is not clear whether 'also' means 'and' or 'or'",
+        "say 'at night or while hot' where one of them is enough, 'at night and while hot' where "
+        "both must hold",
+    ),
+    Doubt(
+        re.compile(r"\bnever\b[^,;]*\b(?:unless|except)\b"),
+        "it is not clear what 'unless' takes back",
+        "say 'never while dark and not damp', or put 'unless' behind the goal itself",
+    ),
+    Doubt(
         re.compile(rf"\b(?:stays|goes on|runs on|remains on) {_TIME}[^,;]*\bafter\b"),
         "it is not clear whether it goes on for so long after that, or comes on so much later",
         "say 'keeps running for 2 min after hot', or '2 min after hot' for a delay",

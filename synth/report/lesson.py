@@ -480,16 +480,26 @@ def _test_times(sheet: SettingsSheet) -> list[Block]:
     return [
         Head("On the bench", 3),
         Words(
-            "Who does not want to wait sets these times for the test. All goals "
+            f"Who does not want to wait sets these times for the test{f' ({words})' if words else ''}"
+            ". All goals "
             f"{'but those left out ' if sheet.left_out else ''}hold in their "
-            "scaled form, and everything happens in the same order as with the real times"
-            f"{f' ({words})' if words else ''}. They allow for parts that need "
+            f"scaled form, and {_same_order(sheet)}. They allow for parts that need "
             f"{format_duration(sheet.reaction)} to move."
         ),
         Table(("Belongs to", "Real time", "Test time"), rows),
         *(Words(f"{told[:1].upper()}{told[1:]}.") for told in sheet.left_out),
         Words("Afterwards set the real times back, each of them, before anything else.", True),
     ]
+
+
+def _same_order(sheet: SettingsSheet) -> str:
+    """Return of what the order is that of the real times, as `settings_sheet.order_said` has it."""
+    if sheet.claim is Claim.PROPORTIONAL:
+        return "everything happens in the same order as with the real times"
+    return (
+        "within the circuit of each load everything happens in the same order as with the real "
+        "times, but more or fewer events of a circuit that shares nothing with it may come between"
+    )
 
 
 def _asked(stage: Stage) -> list[Block]:

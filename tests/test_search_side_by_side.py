@@ -97,6 +97,35 @@ def test_what_has_no_design_by_itself_is_added_to_what_stands() -> None:
     assert side_by_side(engine, groups, lambda group: None) is None
 
 
+def test_what_takes_long_is_put_off_until_the_others_are_there() -> None:
+    """The first group has no design in its share of the time, and may take the rest."""
+    problem = read("lamp while hot, fan while not hot, bell while hot and cold", "full")
+    groups = separate(problem, by_signal=True)
+    assert len(groups) == 3
+    engine = the_engine(problem)
+    engine.progress.deadline = time.monotonic() + 120
+    asked: list[str] = []
+
+    def solve(group: Problem) -> Working | None:
+        asked.append(group.requirements[0].load)
+        return alone(group) if asked.count(asked[-1]) > 1 or len(set(asked)) > 1 else None
+
+    both = side_by_side(engine, groups, solve)
+    assert stands(both, problem) > 0
+    late = asked[0]
+    assert asked.count(late) == 2 and asked[-1] == late
+    assert len(asked) == 4
+
+
+def test_loads_that_exclude_each_other_are_asked_for_together() -> None:
+    problem = read("fan while hot, warmer while cold and hot, lamp while hot or cold, "
+                   "warmer and fan never together", "full")  # fmt: skip
+    groups = separate(problem, by_signal=True)
+    assert sorted(sorted(r.load for r in group.requirements) for group in groups) == [
+        ["fan", "warmer"], ["lamp"]
+    ]  # fmt: skip
+
+
 def test_sensing_parts_that_are_alike_are_one() -> None:
     """Two sensors of one input on the supply become one; those with another contact, on another
     output, or of another input stay."""

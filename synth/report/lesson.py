@@ -480,8 +480,8 @@ def _test_times(sheet: SettingsSheet) -> list[Block]:
     return [
         Head("On the bench", 3),
         Words(
-            f"Who does not want to wait sets these times for the test{f' ({words})' if words else ''}"
-            ". All goals "
+            "Who does not want to wait sets these times for the test"
+            f"{f' ({words})' if words else ''}. All goals "
             f"{'but those left out ' if sheet.left_out else ''}hold in their "
             f"scaled form, and {_same_order(sheet)}. They allow for parts that need "
             f"{format_duration(sheet.reaction)} to move."

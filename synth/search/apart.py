@@ -40,7 +40,8 @@ from synth.signals import (
 
 def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
     """Return the circuits of `problem` that share no input but the supply, in a stable order;
-    with `by_signal` those whose loads share no signal, though they may share inputs.
+    with `by_signal` those whose loads share no signal, though they may share inputs. Loads that are
+    never on together are of one circuit.
 
     Loads of two circuits that are to be on separate branches may stay in two: circuits that are
     put together share nothing but the supply, and what is left out of a part of the problem can
@@ -51,7 +52,7 @@ def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
         inputs = () if by_signal else inputs_of(requirement.signal) - {"supply"}
         tokens = {f"in {name}" for name in inputs}
         tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
-        for pair in problem.apart if not by_signal else ():
+        for pair in problem.apart:
             if requirement.load in (pair.first, pair.second):
                 tokens |= {f"load {pair.first}", f"load {pair.second}"}
         if by_signal or len(tokens) == 1:

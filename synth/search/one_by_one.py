@@ -26,6 +26,8 @@ from synth.search.within import most_of_each
 FIRST_SHARE = 0.15
 """Part of the time left that may go into a circuit of several signals, asked for as one, before
 each of them is asked for by itself."""
+BY_SIGNAL_SHARE = 0.7
+"""Part of the time left that may go into a design to begin with, where there was none in time."""
 APART_SHARE = 0.5
 """Part of the time that may go into the circuits of a whole, once all of them have a design."""
 
@@ -84,6 +86,11 @@ class OneByOne:
             engine = circuit.engine
             share = 1 / (len(put_off) - number)
             with self.progress.aside(engine.within), self.progress.sharing(share):
+                groups = separate(engine.problem, by_signal=True)
+                if len(groups) > 1 and engine.by_price:
+                    # Any design is worth more than a better bound; there is more time for it now.
+                    with self.progress.sharing(BY_SIGNAL_SHARE):
+                        self._by_signal(circuit, groups)
                 circuit.found = found_by(engine, self.tools)
             if circuit.found.best is None or self._rules_out(engine):
                 return self._no_circuit(engine)
@@ -113,12 +120,17 @@ class OneByOne:
             circuit.found = found_by(engine, self.tools)
         if circuit.found.best is not None or circuit.found.closed or not several:
             return
+        self._by_signal(circuit, groups)
+        circuit.found = found_by(engine, self.tools)
+
+    def _by_signal(self, circuit: Circuit, groups: Sequence[Problem]) -> None:
+        """Seek a design to begin with, one signal after the other."""
+        engine = circuit.engine
         with self.progress.aside():
             best = side_by_side(engine, groups, lambda group: self._first_design(group, circuit))
         if best is not None:
             engine.adopt(best)
         make_known(engine, circuit.within)
-        circuit.found = found_by(engine, self.tools)
 
     def _first_design(self, problem: Problem, larger: Circuit) -> Working | None:
         """Return a design for some loads of a circuit: their circuits, put together. What these
@@ -127,7 +139,8 @@ class OneByOne:
         pieces = take_apart(asked)
         inner = OneByOne(asked, pieces, self.tools, self.progress, self.seed, within=True)
         failed = inner.solve()
-        larger.within += inner.circuits
+        known = {_loads(circuit) for circuit in inner.circuits}
+        larger.within = [c for c in larger.within if _loads(c) not in known] + inner.circuits
         if failed is not None:
             return None
         whole = self._engine_of(Piece(asked, ()))
@@ -155,6 +168,10 @@ class OneByOne:
         if not held or (engine.within and self.problem.limits.stock and engine.by_price):
             return replace(found, closed=found.closed and held, floor=None, first=None)
         return found
+
+
+def _loads(circuit: Circuit) -> frozenset[str]:
+    return frozenset(requirement.load for requirement in circuit.problem.requirements)
 
 
 def make_known(engine: Engine, circuits: Sequence[Circuit]) -> None:

@@ -26,6 +26,8 @@ ALL_SHARE = 0.8
 """Part of the time left that may go into the signals one by one."""
 ALONE_SHARE = 0.4
 """Part of the time of one of them that may go into a design for it by itself."""
+AGAIN_SHARE = 0.8
+"""The same, once all others have one."""
 FEWER_SHARE = 0.3
 """Part of the time left that may go into fewer parts for all of them."""
 
@@ -34,23 +36,33 @@ def side_by_side(
     engine: Engine, groups: Sequence[Problem], solve: Callable[[Problem], Working | None]
 ) -> Working | None:
     """Return a design of the engine's problem made of designs of `groups` of its loads, which
-    `solve` gives; None where they do not come to one. What is easy comes first."""
+    `solve` gives; None where they do not come to one. What is easy comes first; what takes more
+    than its share of the time is put off until all others are there, and may take the rest."""
     progress = engine.progress
     best: Working | None = None
     wirings: list[Skeleton] = []
     loads: set[str] = set()
+    waiting, put_off = sorted(groups, key=_hardness), list[Problem]()
+    first = True
     with progress.sharing(ALL_SHARE):
-        for number, group in enumerate(sorted(groups, key=_hardness)):
-            loads |= {r.load for r in group.requirements}
-            last = number + 1 == len(groups)
-            both = engine if last else engine_for(only(engine.problem, loads), engine)
-            with progress.sharing(1 / (len(groups) - number)):
-                with progress.sharing(ALONE_SHARE if best else 1):
+        while waiting:
+            group = waiting.pop(0)
+            wanted = loads | {r.load for r in group.requirements}
+            whole = len(wanted) == len(engine.problem.requirements)
+            both = engine if whole else engine_for(only(engine.problem, wanted), engine)
+            with progress.sharing(1 / (len(waiting) + len(put_off) + 1)):
+                with progress.sharing((ALONE_SHARE if first else AGAIN_SHARE) if best else 1):
                     alone = solve(group)
+                found = _beside(both, best, alone) if best else alone
+            if found is not None:
+                best, loads = found, wanted
                 wirings += [alone.skeleton] if alone else []
-                best = _beside(both, best, alone) if best else alone
-            if best is None:
+            elif not first:
                 return None
+            else:
+                put_off.append(group)
+            if not waiting and first:
+                waiting, put_off, first = put_off, [], False
     if best is not None:
         with progress.sharing(FEWER_SHARE):
             for fewer in fewer_parts(engine, best.parts_list.items, wirings):

@@ -132,6 +132,7 @@ ASKED = [
     ("fan while hot, never at night unless damp", "what 'unless' takes back", "never while dark"),
     ("run the vent fan when hot", "'run' would be taken for a part", "as in 'pump while low'"),
     ("sound the horn while hot", "'sound' would be taken for a part", "as in 'pump while low'"),
+    ("all at night", "'all' names no load", "say which"),
     ("nothing runs unless main is on", "'nothing' is no load", "'master cutoff'"),
     ("fan 10 s after hot ends", "'ends' would be taken for a part", "'keeps running for 2 min"),
     ("stirrer always, stirrer not while lid is open", "both say when", "'never while' where it"),

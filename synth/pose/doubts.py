@@ -60,6 +60,9 @@ def refuse_orders(load: str, place: Place) -> None:
             place,
             "what switches everything off is said of its switch, as in 'master cutoff'",
         )
+    if load in ("all", "both", "each", "it", "they", "them", "this", "that"):
+        hint = "say which, as in 'pump and fan at night'"
+        raise GoalError(f"'{load}' names no load", place, hint)
     if len(words) < 2:
         return
     declare = f"if it is a name, declare '{load}' under 'loads'"

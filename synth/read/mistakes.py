@@ -399,7 +399,8 @@ _EXPECTED: tuple[tuple[str, str], ...] = (
 )
 _MOST_SHOWN = 6
 _CLOCK = re.compile(
-    r"\b(?:[01]?\d|2[0-3])(?::[0-5]\d(?:\s*[ap]m)?|\s*[ap]m|\s*o'clock)(?!\w)", re.IGNORECASE
+    r"\b(?:(?:[01]?\d|2[0-3])(?::[0-5]\d(?:\s*[ap]m)?|\s*[ap]m|\s*o'clock)|midnight|noon)(?!\w)",
+    re.IGNORECASE,
 )
 
 
@@ -458,11 +459,15 @@ def _strange(phrase: Phrase, begin: int, place: Place) -> GoalError:
         )
     if char == "-":
         return GoalError("'-' cannot stand here", place, _instead_of_minus(phrase.text[begin:]))
-    return GoalError(
-        f"the character {quoted(char)} cannot stand in a phrase",
-        place,
-        "put a name that holds it into quotes, or leave it out",
-    )
+    hint = "leave it out: a name holds letters, digits, spaces and the signs - _ . /"
+    if char in "<>=\u2264\u2265%\u00b0":
+        hint = (
+            "say in words what the sensor tells, as in 'while too hot' or 'while level below 20'; "
+            "the value is set on the sensor"
+        )
+    elif char in "&+":
+        hint = "say 'and'"
+    return GoalError(f"the character {quoted(char)} cannot stand in a phrase", place, hint)
 
 
 def _instead_of_minus(text: str) -> str:
@@ -525,7 +530,9 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
             "say for example '10 min of every 8 h'",
         )
     if following is not None and following.kind == "word" and (glued or free_for_names(following)):
-        near = get_close_matches(following.text, list(UNITS), n=1, cutoff=0.5)
+        alike = [unit for unit in UNITS if unit[0] == following.text[0]]
+        near = get_close_matches(following.text, alike, n=1, cutoff=0.6)
+        near = ["min"] if following.text == "m" else near
         return GoalError(
             f"{quoted(following.text)} is not a unit of time",
             phrase.at(following.begin),
@@ -538,6 +545,13 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
     )
 
 
+_NO_SLIPS = frozenset({
+    "light", "lights", "lamp", "lamps", "fan", "fans", "pump", "pumps", "hot", "cold", "wet", "dry",
+    "midnight", "noon", "percent", "msec", "degrees", "degree", "eleven", "thirteen", "falls",
+})  # fmt: skip
+"""Words of their own, near as they may be to one of the language that makes a phrase parse."""
+
+
 def _misspelling(
     text: str, words: tuple[Word, ...], parser: Lark, begin: int
 ) -> tuple[Word, str] | None:
@@ -547,7 +561,11 @@ def _misspelling(
     known = list(dict.fromkeys((*reserved_words(), *token_words(), *UNITS)))
     # The nearest to the place of the error first: that is most likely the culprit.
     suspects = sorted(
-        (word for word in words if word.kind == "word" and len(word.text) > 2),
+        (
+            word
+            for word in words
+            if word.kind == "word" and len(word.text) > 2 and word.text not in _NO_SLIPS
+        ),
         key=lambda word: (abs(word.begin - begin), word.begin),
     )[:8]
     for word in suspects:

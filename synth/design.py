@@ -97,6 +97,32 @@ def sensed_alike(design: Design) -> dict[str, tuple[str, ...]]:
     return {name: tuple(parts) for name, parts in sensing.items() if len(parts) > 1}
 
 
+def handed_over(design: Design) -> dict[str, tuple[str, ...]]:
+    """Return the change-over relays that hand power over from one contact to the other, each with
+    the loads and control inputs (``part:terminal``) that hang on both of its contacts."""
+    into: dict[str, list[Wire]] = {}
+    for wire in design.wires:
+        into.setdefault(wire.source.part, []).append(wire)
+    kinds = {part.name: part.type for part in design.parts}
+
+    def fed(relay: str, contact: str) -> set[str]:
+        found: set[str] = set()
+        waiting = [w.target for w in into.get(relay, ()) if w.source.terminal == contact]
+        seen: set[str] = set()
+        while waiting:
+            target = waiting.pop()
+            if kinds[target.part] is PartType.LOAD or not target.terminal.startswith("in"):
+                found.add(str(target))
+            elif target.part not in seen:
+                seen.add(target.part)
+                waiting += [wire.target for wire in into.get(target.part, ())]
+        return found
+
+    relays = [p.name for p in design.parts if p.type is PartType.RELAY_CHANGEOVER]
+    both = {name: tuple(sorted(fed(name, "make") & fed(name, "break"))) for name in relays}
+    return {name: ends for name, ends in both.items() if ends}
+
+
 def kit_part(part: PartInUse, kit: Kit) -> KitPart:
     """Return the kit's line for a part in use; KeyError when the kit has none of that name."""
     return kit.index[part.part]

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from synth import pipeline
-from synth.check.notes import handed_over
+from synth.check.notes import handed_over_in_words
 from synth.check.verdict import units_of_all
 from synth.cli import main
 from synth.design import Design, PartInUse, Terminal, Wire
@@ -92,14 +92,14 @@ HANDED = """\
 
 def test_what_hangs_on_both_contacts_of_a_change_over_is_told() -> None:
     """The lamp is always on, but for the moment in which the contact moves."""
-    assert handed_over(_read(HANDED)) == (
+    assert handed_over_in_words(_read(HANDED)) == (
         "lamp:in hangs on both contacts of 'k', which is taken to change over in no time; where a "
         "moment without power matters, as for a coil that holds itself, take one that makes "
         "before it breaks",
     )
     # On one of them alone there is nothing to tell.
     only = HANDED.replace('{"from": "k:break", "to": "j:in2"}', '{"from": "t:rest", "to": "j:in2"}')
-    assert handed_over(_read(only)) == ()
+    assert handed_over_in_words(_read(only)) == ()
 
 
 def _read(text: str) -> Design:

@@ -139,6 +139,29 @@ ASKED = [
 ]  # fmt: skip
 
 
+PLACED = [
+    # phrase, part of the message, column, part of the hint
+    ("pump on while hot and fan on while cold", "side by side", 36, "a comma parts two goals"),
+    ("pump starts when low and tops when high", "side by side", 36, "a comma parts two goals"),
+    ("lamp while hot, while not cold", "side by side", 27, "'while hot, only while cold'"),
+    ("lamp at night while hot while cold", "side by side", 31, "only while"),
+    ("fan while level < 20", "character '<'", 17, "'while level below 20'"),
+    ("lamp & fan at night", "character '&'", 6, "'and'"),
+    ("lamp for 5 m after go is pressed", "'m' is not a unit", 12, "'min'"),
+    ("lamp for 500 msec after go is pressed", "'msec' is not a unit", 14, "'ms'"),
+    ("3 lamps at night", "'lamps' is not a unit", 3, "units of time"),
+    ("fan in the light", "'light' is not expected", 12, "expected"),
+]
+
+
+@pytest.mark.parametrize(("text", "message", "column", "hint"), PLACED)
+def test_the_place_is_told(text: str, message: str, column: int, hint: str) -> None:
+    with pytest.raises(GoalError) as caught:
+        posed(text)
+    assert message in caught.value.message and hint in caught.value.hint
+    assert caught.value.place is not None and caught.value.place.column == column
+
+
 @pytest.mark.parametrize(("text", "message", "hint"), ASKED)
 def test_what_has_two_meanings_is_asked_about(text: str, message: str, hint: str) -> None:
     with pytest.raises(GoalError) as caught:

@@ -554,16 +554,6 @@ def mistakes() -> list[tuple[Mistake, str]]:
 OTHERS = [
     ("pump 3 times a day for 10 min", "how often is said by how long one round takes", 6, "8 h"),
     # phrase, part of the message, column, part of the hint
-    ("pump on while hot and fan on while cold", "side by side", 36, "a comma parts two goals"),
-    ("pump starts when low and tops when high", "side by side", 36, "a comma parts two goals"),
-    ("lamp while hot, while not cold", "side by side", 27, "'while hot, only while cold'"),
-    ("lamp at night while hot while cold", "side by side", 31, "only while"),
-    ("fan while level < 20", "character '<'", 17, "'while level below 20'"),
-    ("lamp & fan at night", "character '&'", 6, "'and'"),
-    ("lamp for 5 m after go is pressed", "'m' is not a unit", 12, "'min'"),
-    ("lamp for 500 msec after go is pressed", "'msec' is not a unit", 14, "'ms'"),
-    ("3 lamps at night", "'lamps' is not a unit", 3, "units of time"),
-    ("fan in the light", "'light' is not expected", 12, "expected"),
     ("light alwyas", "'alwyas'", 7, "'always'"),
     ("pump on 10 s of evry 60 s", "'evry'", 17, "'every'"),
     ("heater att night", "'att'", 8, "'at'"),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from synth.design import Design, sensed_alike
-from synth.parts.behaviour import PartType
+from synth.design import Design, handed_over, sensed_alike
 from synth.problem import Requirement
 from synth.wording import counted, listed
 
@@ -31,45 +30,15 @@ def sensed_as_one(design: Design) -> tuple[str, ...]:
     )
 
 
-def handed_over(design: Design) -> tuple[str, ...]:
+def handed_over_in_words(design: Design) -> tuple[str, ...]:
     """Say what hangs on both contacts of a change-over relay, and may so be dead for a moment.
 
     The check moves a relay in no time ("What a circuit means"); the contact of a real one that
     opens does so before the other one closes (common practice, no source).
     """
-    into: dict[str, list[tuple[str, str]]] = {}
-    for wire in design.wires:
-        into.setdefault(wire.source.part, []).append((wire.source.terminal, str(wire.target)))
-    kinds = {part.name: part.type for part in design.parts}
-
-    def fed(part: str, output: str | None) -> set[str]:
-        """Return the loads and control inputs that power from there comes to through joints,
-        sensing parts and splitting ones: what is dead while it is."""
-        found: set[str] = set()
-        waiting = [(part, output)]
-        seen = set(waiting)
-        while waiting:
-            name, end = waiting.pop()
-            for terminal, target in into.get(name, ()):
-                if end is not None and terminal != end:
-                    continue
-                behind, _, entry = target.partition(":")
-                if kinds[behind] is PartType.LOAD or entry not in ("in", "in1", "in2"):
-                    found.add(target)
-                elif (behind, None) not in seen:
-                    seen.add((behind, None))
-                    waiting.append((behind, None))
-        return found
-
-    notes = []
-    for part in design.parts:
-        if part.type is PartType.RELAY_CHANGEOVER:
-            both = sorted(fed(part.name, "make") & fed(part.name, "break"))
-            if both:
-                notes.append(
-                    f"{listed(both)} {'hangs' if len(both) == 1 else 'hang'} on both contacts of "
-                    f"'{part.name}', which is taken to change over in no time; where a moment "
-                    "without power matters, as for a coil that holds itself, take one that makes "
-                    "before it breaks"
-                )
-    return tuple(notes)
+    return tuple(
+        f"{listed(both)} {'hangs' if len(both) == 1 else 'hang'} on both contacts of "
+        f"'{name}', which is taken to change over in no time; where a moment without power "
+        "matters, as for a coil that holds itself, take one that makes before it breaks"
+        for name, both in handed_over(design).items()
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from synth.choices import parts_in_words
-from synth.design import sensed_alike
+from synth.design import handed_over, sensed_alike
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
 from synth.handover.testing import not_covered
@@ -263,6 +263,12 @@ def _rests_on(job: Job) -> list[Block]:
         f"{listed(job.label(part) for part in parts)} sense '{name}' and are taken to change over "
         "at the same moment: mount them at one place, set them alike, and test them together."
         for name, parts in sensed_alike(job.design).items()
+    ]
+    lines += [
+        f"{job.label(relay)} hands power over from one contact to the other: for a moment "
+        f"{listed(ends)} {'is' if len(ends) == 1 else 'are'} without it. Where that matters, as "
+        "for a coil that holds itself, take one that makes before it breaks."
+        for relay, ends in handed_over(job.design).items()
     ]
     return [Heading("Rests on"), Points(tuple(lines))] if lines else []
 

@@ -91,6 +91,8 @@ def moments_of(rows: Sequence[dict[str, str]], problem: Problem) -> list[tuple[F
                 (False, f"release '{item.name}'"),
                 (True, f"bring about '{item.name}'"),
                 (False, f"end '{item.name}'"),
+                (True, f"open '{item.name}'"),
+                (False, f"close '{item.name}'"),
             ):
                 if said in words:
                     moves.append((item.name, level))

@@ -270,7 +270,7 @@ def test_the_card_says_what_all_of_it_rests_on(folder: Path) -> None:
         "known: [supply never fails, hall door is always open]\n"
     )
     card = (packed(folder, "hall", goals) / "01-card.md").read_text(encoding="utf-8")
-    rests = "only as long as the supply never fails and 'hall door' holds all the time."
+    rests = "only as long as the supply never fails and 'hall door' is open all the time."
     assert f"All this holds {rests}" in " ".join(card.split())
 
 
@@ -326,3 +326,14 @@ def test_what_starts_by_itself_says_when(folder: Path) -> None:
     cautions = (packed(folder, "fill", goals) / "02-cautions.md").read_text("utf-8")
     line = next(line for line in cautions.splitlines() if line.startswith("- feed pump: when"))
     assert "when 'full' ends while 'start' is pressed" in line
+
+
+def test_what_opens_is_opened_and_closed(folder: Path) -> None:
+    goals = "title: Lid\nkit: full\ngoals: ['wheel always, unless lid is open', lamp while wet]\n"
+    pack = packed(folder, "lid", goals)
+    test = (pack / "10-test-sheet.md").read_text("utf-8")
+    assert "open 'lid' (B1)" in test and "close 'lid' (B1)" in test
+    assert "bring about 'wet'" in test and "bring about 'lid'" not in test
+    cautions = (pack / "02-cautions.md").read_text("utf-8")
+    assert "wheel: when the supply comes on; when 'lid' closes" in cautions
+    assert "stops wheel while 'lid' is open." in cautions

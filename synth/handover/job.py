@@ -137,6 +137,13 @@ class Job:
             output = wire.source
         return output
 
+    @cached_property
+    def opened(self) -> frozenset[str]:
+        """The sensors of things that open and close, as the goals speak of them: on while open."""
+        told = "the sensor '{0}' is on while '{0}' is open"
+        names = (item.name for item in self.problem.inputs)
+        return frozenset(n for n in names if told.format(n) in self.problem.assumptions)
+
     # What serves what
 
     @cached_property

@@ -58,6 +58,8 @@ def say_move(job: Job, name: str, level: bool) -> str:
             return f"press '{name}'{at} and hold it" if level else f"release '{name}'{at}"
         case InputKind.SWITCH:
             return f"switch '{name}'{at} {'on' if level else 'off'}"
+    if name in job.opened:
+        return f"{'open' if level else 'close'} '{name}'{at}"
     return f"bring about '{name}'{at}" if level else f"end '{name}'{at}"
 
 
@@ -65,6 +67,8 @@ def say_begin(job: Job, name: str, level: bool) -> str:
     """Return when a condition of the world begins or ends, in words."""
     if job.kind(name) is InputKind.NIGHT:
         return "when it gets dark" if level else "when it gets light"
+    if name in job.opened:
+        return f"when '{name}' {'opens' if level else 'closes'}"
     return f"when '{name}' {'begins' if level else 'ends'}"
 
 
@@ -73,6 +77,8 @@ def say_level(job: Job, name: str, level: bool) -> str:
     match job.kind(name):
         case InputKind.NIGHT:
             return "night" if level else "day"
+        case InputKind.SENSOR if name in job.opened:
+            return f"'{name}' {'open' if level else 'closed'}"
         case InputKind.SENSOR:
             return f"'{name}'" if level else f"no '{name}'"
     return f"{_called(job, name)} {_state(job, name, level)}"
@@ -83,6 +89,8 @@ def say_that(job: Job, name: str, level: bool) -> str:
     match job.kind(name):
         case InputKind.NIGHT:
             return f"it is {say_level(job, name, level)}"
+        case InputKind.SENSOR if name in job.opened:
+            return f"'{name}' is {'open' if level else 'closed'}"
         case InputKind.SENSOR:
             return f"'{name}' {'holds' if level else 'does not hold'}"
     the = "the " if job.kind(name) is InputKind.SUPPLY else ""

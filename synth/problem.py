@@ -110,7 +110,7 @@ class Limits:
     supply: int | None = None
     price: int | None = None
     least: tuple[tuple[str, int], ...] = ()
-    """At least so many of a part are in use, each with an output that feeds something."""
+    """At least so many of a part are in use, each with an output that feeds another part."""
     stock: tuple[tuple[str, int], ...] = ()
     """So many of a part are there already: what is to be minimised, and the largest price, count
     what has to be bought beside them."""

@@ -97,7 +97,7 @@ class TestWishes:
         assert answer.sentence == (
             "With hot:out wired straight to lamp:in, past relay, all goals hold, but the wish for "
             "at least 1 x relay make is not kept: the design uses none of 'relay make'; at least "
-            "1 is asked for, each feeding something."
+            "1 is asked for, each feeding another part."
         )
 
     def test_one_more_than_is_asked_for(self) -> None:

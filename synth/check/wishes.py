@@ -29,14 +29,14 @@ def wishes(design: Design, problem: Problem, short: Short) -> list[str]:
 
 
 def _too_few(design: Design, problem: Problem) -> Iterator[str]:
-    """Check that the parts asked for are in use: an output of each feeds something."""
-    feeding = {wire.source.part for wire in design.wires}
+    """Check that the parts asked for are in use: an output of each feeds another part."""
+    feeding = {w.source.part for w in design.wires if w.source.part != w.target.part}
     used = Counter(part.part for part in design.parts if part.name in feeding)
     for name, least in problem.limits.least:
         if used[name] < least:
             yield (
                 f"the design uses {used[name] or 'none'} of '{name}'; at least {least} "
-                f"{'is' if least == 1 else 'are'} asked for, each feeding something"
+                f"{'is' if least == 1 else 'are'} asked for, each feeding another part"
             )
 
 

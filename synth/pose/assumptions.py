@@ -230,7 +230,7 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
 def _about_wishes(limits: Limits) -> list[str]:
     lines = [
         f"at least {number} of '{part}' {'is' if number == 1 else 'are'} in use, "
-        f"{'feeding' if number == 1 else 'each feeding'} something"
+        f"{'feeding' if number == 1 else 'each feeding'} another part"
         for part, number in limits.least
     ]
     if limits.stock:

@@ -241,14 +241,16 @@ class Wiring:
         for index, slot in enumerate(self.slots):
             used = self.used[index]
             fed: list[int] = []
-            for options in self.feeds.values():
+            for (target, _), options in self.feeds.items():
                 for output in slot.part.shape.outputs:
                     literal = options.get((index, output))
                     if literal:
                         formula.add(-literal, used)
-                        fed.append(literal)
+                        if target != index:
+                            fed.append(literal)
             if slot.part.shape.outputs and not (self.loose and slot.fixed):
-                # A part that feeds nothing can be left out: no cheapest design has one.
+                # A part that feeds nothing, or itself alone, can be left out: no cheapest design
+                # has one.
                 formula.add(-used, *fed)
 
     def _may_hang(self, slot: Slot, terminal: str) -> bool:

@@ -238,6 +238,7 @@ class Wiring:
                     for other in alone:
                         if wire != other:
                             formula.add(-wire, -other)
+        asked_for = bool(self.problem.limits.least)
         for index, slot in enumerate(self.slots):
             used = self.used[index]
             fed: list[int] = []
@@ -246,11 +247,11 @@ class Wiring:
                     literal = options.get((index, output))
                     if literal:
                         formula.add(-literal, used)
-                        if target != index:
+                        if target != index or not asked_for:
                             fed.append(literal)
             if slot.part.shape.outputs and not (self.loose and slot.fixed):
-                # A part that feeds nothing, or itself alone, can be left out: no cheapest design
-                # has one.
+                # A part that feeds nothing can be left out: no cheapest design has one. One that
+                # is asked for cannot, and is to feed another.
                 formula.add(-used, *fed)
 
     def _may_hang(self, slot: Slot, terminal: str) -> bool:

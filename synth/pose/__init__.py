@@ -1,10 +1,10 @@
 """Goals to a problem: each rewrite named by what holds afterwards.
 
 Rooms, in the order in which goals walk through them: `doubts` (names that are hardly meant as
-such) and `names` (loads and inputs told apart),
-`contradiction` (goals that exclude each other), `lower` (one signal for each load), `canonical`
-(equal wishes are equal signals), `facts` (what is known of the inputs), `settings` (limits, and
-the times on offer), `assumptions`; `without` (the list less one goal, to be asked anew).
+such) and `names` (loads and inputs told apart), `contradiction` (goals that exclude each other),
+`lower` (one signal for each load), `canonical` (equal wishes are equal signals), `facts` (what is
+known of the inputs), `settings` (limits, and the times on offer), `assumptions`; `without` (the
+list less one goal, to be asked anew).
 """
 
 from __future__ import annotations

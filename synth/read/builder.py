@@ -191,6 +191,10 @@ class Builder(Conditions):
 
     cycle_for_every = cycle_every
 
+    def cycle_per_unit(self, children: list[Any]) -> Behaviour:
+        unit = str(children[-1]).split()[-1]
+        return self.period(self.times(children)[0], parse_duration(f"1 {unit}"))
+
     def cycle_every_first(self, children: list[Any]) -> Behaviour:
         period, on = self.times(children)
         return self.period(on, period)

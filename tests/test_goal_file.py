@@ -270,3 +270,18 @@ class TestHostile:
             pose(goals, load_kit("full"))
         except SynthError as problem:
             assert str(problem)
+
+
+@pytest.mark.parametrize(
+    ("goals", "told"),
+    [
+        ("[pump 10 s on, 50 s off, lamp always]", True),  # cut at its comma
+        ("['pump 10 s on', lamp always]", False),  # in quotes: what is wrong is something else
+        ("[pump at nigth, lamp always]", False),  # a slip
+        ("[pump 10 s on]", False),  # there is nothing behind it
+    ],
+)
+def test_a_phrase_cut_by_a_comma_in_brackets_is_told_to_be_so(goals: str, told: bool) -> None:
+    with pytest.raises(GoalError) as caught:
+        parse_goal_file(f"goals: {goals}", "x")
+    assert ("in [ ] a comma ends a phrase" in caught.value.hint) is told

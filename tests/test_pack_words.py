@@ -337,3 +337,18 @@ def test_what_opens_is_opened_and_closed(folder: Path) -> None:
     cautions = (pack / "02-cautions.md").read_text("utf-8")
     assert "wheel: when the supply comes on; when 'lid' closes" in cautions
     assert "stops wheel while 'lid' is open." in cautions
+
+
+def test_a_switch_before_both_keeps_nothing_apart(folder: Path) -> None:
+    """They share the main switch and no relay: the promise alone keeps them apart."""
+    goals = PROMISED.replace("never together]", "never together, master cutoff]")
+    known = "known: [up and down never together]\n"
+    cautions = (packed(folder, "behind", goals + known) / "02-cautions.md").read_text("utf-8")
+    assert "Nothing in this circuit keeps opener and closer from being on together" in cautions
+    assert "Whatever keeps opener" not in cautions
+    sensed = (
+        "title: Vent\nkit: full\ngoals: [opener while hot, closer while not hot, "
+        "opener and closer never together]\n"
+    )
+    cautions = (packed(folder, "in turn", sensed) / "02-cautions.md").read_text("utf-8")
+    assert "Whatever keeps opener and closer from being on together" in cautions

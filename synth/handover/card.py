@@ -8,6 +8,7 @@ from synth.choices import parts_in_words
 from synth.design import handed_over, sensed_alike
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
+from synth.handover.lists import contact_form
 from synth.handover.testing import not_covered
 from synth.handover.words import (
     duration,
@@ -19,7 +20,7 @@ from synth.handover.words import (
     say_while,
 )
 from synth.modes import Mode, ModeGraph
-from synth.parts.behaviour import REMANENT, SENSING, SPLITTING, TIMED, PartType
+from synth.parts.behaviour import CONTROLLED, REMANENT, SENSING, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
 from synth.wording import counted, listed
@@ -236,16 +237,17 @@ def cautions(job: Job) -> Sheet:
 
 
 def _meet(job: Job, one: str, other: str) -> bool:
-    """Return whether some part bears on both loads, or parts that sense the same input do."""
-    shared = [p for p in job.design.parts if p.type not in (*SPLITTING, PartType.SUPPLY)]
-    if any({one, other} <= {*job.serves[p.name]} for p in shared):
+    """Return whether something in the circuit may keep two loads apart: a relay or timer that
+    bears on both, or contacts of one input that close in turn. A switch before both does not."""
+    if any({one, other} <= {*job.serves[p.name]} for p in job.design.parts
+           if p.type in CONTROLLED):
         return True
     sensed = [
-        {p.setting("input") or p.type for p in shared
+        {(p.setting("input") or p.type, contact_form(p)) for p in job.design.parts
          if p.type in SENSING and load in job.serves[p.name]}
         for load in (one, other)
     ]
-    return bool(sensed[0] & sensed[1])
+    return any(a == b and form != turned for a, form in sensed[0] for b, turned in sensed[1])
 
 
 def _rests_on(job: Job) -> list[Block]:

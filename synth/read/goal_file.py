@@ -347,7 +347,10 @@ def _in_file(node: Node, more: str = "") -> Iterator[None]:
 
 def _moved(problem: SynthError, node: Node, more: str) -> SynthError:
     place = _placed(problem.place, node) if problem.place else node.place
-    return type(problem)(problem.message, place, "; ".join(filter(None, (problem.hint, more))))
+    hints = [problem.hint] if problem.hint else []
+    if more and not problem.hint.startswith("did you mean"):  # a slip is not for want of a comma
+        hints.append(more)
+    return type(problem)(problem.message, place, "; ".join(hints))
 
 
 def _cut_short(node: Node, item: Node) -> str:

@@ -14,7 +14,7 @@ import click
 
 from synth import __version__
 from synth.commands.numbers import Number, Whole
-from synth.commands.places import FOLDER, KIT, goals_given
+from synth.commands.places import FOLDER, any_kit, goals_given, kit_of_design
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
 from synth.outlet import outlive_readers
@@ -250,10 +250,7 @@ class _Watch:
 @main.command(help=PLAN_HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="starter, full, or a kit file of your own.",
-)
+@any_kit
 @click.option("--format", "form", type=FORMATS, default="text", show_default=True)
 @click.option(
     "--out", type=FOLDER, metavar="FOLDER",
@@ -334,10 +331,7 @@ def plan(
 @main.command(help=CHECK_HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="The kit; by default the one the design names.",
-)
+@kit_of_design
 @click.option("--format", "form", type=FORMATS, default="text", show_default=True)
 @click.option(
     "--out", type=FOLDER, metavar="FOLDER",

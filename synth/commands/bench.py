@@ -8,7 +8,7 @@ from fractions import Fraction
 import click
 
 from synth.commands.numbers import Number
-from synth.commands.places import FOLDER, KIT, goals_given
+from synth.commands.places import FOLDER, goals_given, kit_of_design
 from synth.errors import TimeError
 
 HELP = """Find short times with which to test a design on the bench.
@@ -72,10 +72,7 @@ def _time(ctx: click.Context, parameter: click.Parameter, value: str | None) -> 
     help="Leave runs out of account in which an input changes at the very instant a time is up; "
     "the goals are still checked for them.",
 )
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="The kit; by default the one the design names.",
-)
+@kit_of_design
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

@@ -7,7 +7,7 @@ import sys
 import click
 
 from synth.commands.numbers import Number, Whole
-from synth.commands.places import KIT
+from synth.commands.places import any_kit
 
 HELP = """Say why goals cannot be had together, and the least that must give.
 
@@ -30,10 +30,7 @@ Ctrl-C stops the search and shows what was found so far.
 @click.command("clash", help=HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="starter, full, or a kit file of your own.",
-)
+@any_kit
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

@@ -7,7 +7,7 @@ import sys
 import click
 
 from synth.commands.numbers import Number, Whole
-from synth.commands.places import FOLDER, KIT, goals_given
+from synth.commands.places import FOLDER, any_kit, goals_given
 
 HELP = """Write a lesson that builds a circuit up goal by goal.
 
@@ -36,10 +36,7 @@ Ctrl-C stops the search and writes what there is.
     "--out", type=FOLDER, metavar="FOLDER", required=True,
     help="Where the lesson is written.",
 )
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="starter, full, or a kit file of your own.",
-)
+@any_kit
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

@@ -7,7 +7,7 @@ import sys
 import click
 
 from synth.commands.numbers import Number, Whole
-from synth.commands.places import FOLDER, KIT
+from synth.commands.places import FOLDER, any_kit
 
 HELP = """Show what else could be built: cheaper, with less power, or of fewer parts.
 
@@ -31,10 +31,7 @@ Ctrl-C stops the search and shows what was found so far.
 @click.command("options", help=HELP)
 @click.argument("file", required=False)
 @click.option("--goals", metavar="TEXT", help="The goals, as phrases with commas between them.")
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="starter, full, or a kit file of your own.",
-)
+@any_kit
 @click.option(
     "--designs",
     type=Whole(0, 1000),

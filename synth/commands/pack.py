@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from synth.commands.numbers import Number, Whole
-from synth.commands.places import FOLDER, KIT, goals_given
+from synth.commands.places import FOLDER, goals_given, kit_of_design
 from synth.errors import TimeError
 
 HELP = """Write the hand-over pack of a design that holds: fifteen items for whoever takes over.
@@ -102,10 +102,7 @@ def _flows(
     "--out", type=FOLDER, metavar="FOLDER", required=True,
     help="Where the pack is written.",
 )
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="The kit; by default the one the design names.",
-)
+@kit_of_design
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option("--night", metavar="TIME", callback=_night,
               help="How long the night is, for the budget: that of your midwinter. [default: 14 h, "

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from synth.commands.numbers import Number
-from synth.commands.places import FOLDER_OR_FILE, KIT, goals_given
+from synth.commands.places import FOLDER_OR_FILE, goals_given, kit_of_design
 
 HELP = """Write one HTML page in which the circuit runs: work it, watch it, go back in time.
 
@@ -31,10 +31,7 @@ FILE = "page.html"
 @click.command(name="page", help=HELP)
 @click.argument("design_file", metavar="DESIGN")
 @click.argument("goals", metavar="GOALS")
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="The kit; by default the one the design names.",
-)
+@kit_of_design
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

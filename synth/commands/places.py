@@ -45,9 +45,17 @@ class Folder(Named):
         return name
 
 
-KIT = Named("a kit")
 FOLDER = Folder()
 FOLDER_OR_FILE = Folder(or_file=True)
+_KIT = Named("a kit")
+any_kit = click.option(
+    "--kit", type=_KIT, metavar="NAME|FILE", help="starter, full, or a kit file of your own."
+)
+"""The option of a command that makes a design."""
+kit_of_design = click.option(
+    "--kit", type=_KIT, metavar="NAME|FILE", help="The kit; by default the one the design names."
+)
+"""The option of a command that is given a design."""
 
 
 def _in_the_way(path: Path, or_file: bool) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import click
 
 from synth.commands.numbers import Number
-from synth.commands.places import FOLDER, KIT, goals_given
+from synth.commands.places import FOLDER, goals_given, kit_of_design
 from synth.errors import DesignError
 
 HELP = """Tell what each part, wire and setting of a design is for.
@@ -41,10 +41,7 @@ ALONE = 0.5
 @click.option(
     "--no-cache", is_flag=True, help="With --bound: do not use or keep what earlier runs proved."
 )
-@click.option(
-    "--kit", type=KIT, metavar="NAME|FILE",
-    help="The kit; by default the one the design names.",
-)
+@kit_of_design
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
 )

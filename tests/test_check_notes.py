@@ -134,3 +134,15 @@ def test_units_of_all_are_those_of_loads_and_control_inputs() -> None:
     design = _read(HANDED)
     problem = pipeline.read_problem(None, "lamp always", "full")
     assert units_of_all(design, problem) == 2
+
+
+def test_a_peak_of_one_less_than_all_together_is_broken() -> None:
+    """Two lamps behind a sensor each: both may be on, which is two units and no less."""
+    problem = pipeline.read_problem(None, "lamp while hot, fan while cold", "full")
+    design = pipeline.plan(problem).design
+    assert design is not None and units_of_all(design, problem) == 2
+    for units in (2, 1):
+        asked = pipeline.read_problem(
+            None, f"lamp while hot, fan while cold, never more than {units} units", "full"
+        )
+        assert pipeline.check_design(design, asked).holds is (units == 2)

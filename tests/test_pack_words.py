@@ -352,3 +352,12 @@ def test_a_switch_before_both_keeps_nothing_apart(folder: Path) -> None:
     )
     cautions = (packed(folder, "in turn", sensed) / "02-cautions.md").read_text("utf-8")
     assert "Whatever keeps opener and closer from being on together" in cautions
+
+
+def test_what_is_not_always_so_is_no_condition(folder: Path) -> None:
+    """Heat starts the fan while it is wet, or while the door is open: neither of them always."""
+    goals = "title: Either\nkit: full\ngoals: [vent fan while hot and (wet or smoky)]\n"
+    cautions = (packed(folder, "either", goals) / "02-cautions.md").read_text("utf-8")
+    line = next(line for line in cautions.splitlines() if line.startswith("- vent fan: when"))
+    assert re.search(r"when 'hot' begins(;|$)", line)
+    assert "when 'wet' begins while 'hot' holds" in line

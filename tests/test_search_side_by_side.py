@@ -22,7 +22,7 @@ from synth.parts.behaviour import PartType
 from synth.problem import Problem
 from synth.result import Status
 from synth.search import one_by_one
-from synth.search.apart import join, separate, take_apart
+from synth.search.apart import Piece, join, separate, take_apart
 from synth.search.basics import Progress, Working
 from synth.search.circuits import Circuit
 from synth.search.one_by_one import OneByOne, make_known
@@ -115,6 +115,27 @@ def test_what_takes_long_is_put_off_until_the_others_are_there() -> None:
     late = asked[0]
     assert asked.count(late) == 2 and asked[-1] == late
     assert len(asked) == 4
+
+
+def test_a_circuit_without_a_design_is_asked_by_signal_once_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """There is more time for it when all others are there; what comes of it is taken."""
+    problem = read("fan while hot, lamp while hot and cold", "full")
+    asked: list[int] = []
+
+    def late(*words: Any) -> Working | None:
+        asked.append(len(words[1]))
+        return two_by_two(problem) if len(asked) > 1 else None
+
+    monkeypatch.setattr(one_by_one, "side_by_side", late)
+    monkeypatch.setattr(one_by_one, "found_by", lambda engine, tools: engine.found)
+    engine = the_engine(problem)
+    progress = Progress(deadline=time.monotonic() + 120)
+    tools = engine.questions.tools
+    each = OneByOne(problem, [Piece(problem, ())], tools, progress, 1)
+    assert each.solve() is None
+    assert asked == [2, 2] and each.circuits[0].found.best is not None
 
 
 def test_loads_that_exclude_each_other_are_asked_for_together() -> None:

@@ -284,6 +284,11 @@ class Lasts(_Said):
     least: int | None = None
     most: int | None = None
 
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The inputs that it is about."""
+        return (self.name,)
+
 
 @dataclass(frozen=True)
 class Stays(_Said):
@@ -292,6 +297,11 @@ class Stays(_Said):
     name: str
     state: State
 
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The inputs that it is about."""
+        return (self.name,)
+
 
 @dataclass(frozen=True)
 class InputsApart(_Said):
@@ -299,8 +309,27 @@ class InputsApart(_Said):
 
     names: tuple[str, ...]
 
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The inputs that it is about."""
+        return self.names
 
-Fact: TypeAlias = Lasts | Stays | InputsApart
+
+@dataclass(frozen=True)
+class Released(_Said):
+    """`name` is in `state` whenever one of the inputs `others` comes on."""
+
+    name: str
+    state: State
+    others: tuple[str, ...]
+
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The inputs that it is about."""
+        return (self.name, *self.others)
+
+
+Fact: TypeAlias = Lasts | Stays | InputsApart | Released
 
 # ---- the whole list -------------------------------------------------------------------------
 

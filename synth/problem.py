@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -28,7 +28,9 @@ class OutsideInput:
     """An outside input and what is known of it (times in ticks, None: nothing known).
 
     `least_on` and `most_on` bound how long it stays at 1, `least_off` and `most_off` at 0.
-    `steady` is the level at which it always stays (a supply that never fails).
+    `steady` is the level at which it always stays (a supply that never fails). `released_as` names
+    inputs: at no instant at which one of them comes on is this one at 1 (a button that nobody holds
+    as power returns).
     """
 
     name: str
@@ -38,6 +40,7 @@ class OutsideInput:
     least_off: int | None = None
     most_off: int | None = None
     steady: bool | None = None
+    released_as: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -167,6 +170,29 @@ class Problem:
     def machine(self) -> SignalMachine:
         """The required signals of all loads, run side by side."""
         return SignalMachine(tuple((r.load, r.signal) for r in self.requirements))
+
+    @property
+    def coupled(self) -> tuple[tuple[str, ...], ...]:
+        """Groups of inputs of which what one does may bear on what another can do."""
+        held = ((item.name, other) for item in self.inputs for other in item.released_as)
+        return (*self.never_together, *held)
+
+    def may_follow(self, before: Mapping[str, bool] | None, after: Mapping[str, bool]) -> bool:
+        """Return whether the levels `after` may follow `before` at once, as far as inputs bear on
+        one another; an input that is not named is at 0.
+
+        `before` None: the supply comes on for the first time. Other inputs may have been at their
+        levels for long then.
+        """
+        if any(sum(after.get(name, False) for name in group) > 1 for group in self.never_together):
+            return False
+        for item in self.inputs:
+            if item.released_as and after.get(item.name, False):
+                for other in item.released_as:
+                    was = other != "supply" if before is None else before.get(other, False)
+                    if after.get(other, False) and not was:
+                        return False
+        return True
 
     def input(self, name: str) -> OutsideInput:
         """Return the outside input `name`; KeyError if there is none."""

@@ -242,6 +242,19 @@ class Plain:
         return result
 
 
+def held_as_one_comes(
+    problem: Problem, before: dict[str, bool] | None, after: dict[str, bool]
+) -> bool:
+    """Return whether an input is on just as another comes on at which it is known to be released;
+    `before` None: the supply comes on, the first time."""
+    for item in problem.inputs:
+        for other in item.released_as:
+            was = other != "supply" if before is None else before.get(other, False)
+            if after.get(item.name, False) and after.get(other, False) and not was:
+                return True
+    return False
+
+
 def first_failure(
     design: Design, problem: Problem, steps: int, changes: int
 ) -> tuple[Broken, Sequence[tuple[int, dict[str, bool]]]] | None:
@@ -258,7 +271,7 @@ def first_failure(
     vectors = plain.allowed()
     layer: list[tuple[Situation, int, tuple[tuple[int, dict[str, bool]], ...]]] = []
     for levels in vectors:
-        if levels["supply"]:
+        if levels["supply"] and not held_as_one_comes(problem, None, levels):
             after = plain.event(plain.first(), levels, False)
             if isinstance(after, Broken):
                 return after, [(0, levels)]
@@ -270,6 +283,8 @@ def first_failure(
         for now, budget, path in layer:
             choices: Iterable[dict[str, bool]] = vectors if budget else [now.levels]
             for levels in choices:
+                if held_as_one_comes(problem, now.levels, levels):
+                    continue
                 changed = levels != now.levels
                 after = plain.event(now, levels, True)
                 moments = (*path, (step, levels)) if changed else path

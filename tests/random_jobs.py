@@ -20,6 +20,7 @@ from itertools import pairwise, product
 from random import Random
 
 from every_wiring import STEP, Levels, Offer, Run, Wirings, count_of, positions
+from plain_simulation import held_as_one_comes
 
 from synth.check import check
 from synth.design import Design, Skeleton
@@ -329,6 +330,7 @@ def next_levels(
         for v in allowed
         if 1 <= sum(v[n] != now[n] for n in v) <= max(2, len(ending) + 1)
         and all(v[n] == now[n] for n in held)
+        and not held_as_one_comes(problem, now, v)
         and all(v[n] != now[n] for n in ending)
     ]
 
@@ -350,7 +352,8 @@ def some_runs(problem: Problem, count: int, changes: int) -> Iterator[Run]:
     allowed = vectors(problem)
     longest = max(problem.times, default=STEP) // STEP
     for _ in range(count):
-        now = random.choice([v for v in allowed if v["supply"]])
+        on = [v for v in allowed if v["supply"]]
+        now = random.choice([v for v in on if not held_as_one_comes(problem, None, v)])
         run, step = [(0, now)], 0
         since = dict.fromkeys(now, 0)
         for _ in range(changes):

@@ -15,7 +15,14 @@ import pytest
 from check_random import KITS, a_design, a_problem, a_signal, asked_for, built
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from plain_simulation import STEP, Broken, Plain, first_failure, wanted_levels
+from plain_simulation import (
+    STEP,
+    Broken,
+    Plain,
+    first_failure,
+    held_as_one_comes,
+    wanted_levels,
+)
 
 from synth.check import check, simulate
 from synth.check.circuit import upstream
@@ -48,6 +55,11 @@ def replays(design: Design, problem: Problem, verdict: Verdict) -> None:
         times = [m.time for m in shown.moments]
         assert times == sorted(set(times)) and times[0] == 0
         assert ("supply", True) in shown.moments[0].inputs
+        levels: dict[str, bool] | None = None
+        for moment in shown.moments:
+            now = {**(levels or {}), **dict(moment.inputs)}
+            assert not held_as_one_comes(problem, levels, now), moment
+            levels = now
         if defect.fault is Fault.CHATTER:
             assert any(time == end and "never settles" in text for time, text in run.marks)
         elif chatters:
@@ -131,6 +143,35 @@ def test_random_designs_and_goals_long(seed):
     kit = KITS[random.choice(("held", "instant"))]
     problem = a_problem(random, kit)
     agrees(a_design(random, kit, random.randint(1, 4), ("lamp",)), problem, steps=9, changes=3)
+
+
+def released(random: Random, problem: Problem) -> Problem:
+    """Return the problem with an input that is known to be released as others come on."""
+    free = [item for item in problem.inputs if item.name != "supply"]
+    button = random.choice(free)
+    others = random.sample(["supply", *(i.name for i in free if i is not button)], 1)
+    if random.random() < 0.5:
+        others = list(dict.fromkeys(["supply", *others]))
+    known = dataclasses.replace(button, released_as=tuple(others))
+    inputs = tuple(known if item is button else item for item in problem.inputs)
+    return dataclasses.replace(problem, inputs=inputs)
+
+
+@QUICK
+@given(SEEDS)
+def test_inputs_released_as_others_come_on(seed):
+    random = Random(seed)
+    design, problem = near_miss(random)
+    agrees(design, released(random, problem), steps=8, changes=2)
+
+
+@pytest.mark.slow
+@LONG
+@given(SEEDS)
+def test_inputs_released_as_others_come_on_long(seed):
+    random = Random(seed)
+    design, problem = near_miss(random)
+    agrees(design, released(random, problem), steps=9, changes=3)
 
 
 def together_agrees(random: Random, steps: int, changes: int) -> None:

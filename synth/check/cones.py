@@ -196,7 +196,7 @@ def _cone(
     growing = True
     while growing:
         growing = False
-        for group in problem.never_together:
+        for group in problem.coupled:
             more = {n for n in group if n in timed} - names
             if more and names & set(group):
                 names |= more

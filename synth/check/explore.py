@@ -293,7 +293,8 @@ class Explorer:
         for vector in self.world.nearest(0):
             if vector & self.supply:
                 environment = self.world.environment(0, None, vector, ())
-                assert environment is not None
+                if environment is None:
+                    continue
                 self._react(
                     None, (), 0, vector, ZERO_ZONE, environment, orders, push, report, (1, 1)
                 )
@@ -333,7 +334,7 @@ class Explorer:
             return 0
         moved = event.order or self.settled(state, event.vector, parts)
         fresh = moved.anew | self.reaction(signals, event.vector, slots)[2] << self.signal_base
-        if before is None or self.world.facts:
+        if before is None or self.world.heeds:
             environment = self.world.environment(env, old, event.vector, event.due)
             assert environment is not None
             fresh |= environment[1] << self.env_base
@@ -386,7 +387,7 @@ class Explorer:
                 if vector == old and not due:
                     continue
                 environment: tuple[int, int] | None = (0, 0)
-                if self.world.facts:
+                if self.world.heeds:
                     environment = self.world.environment(env, old, vector, due)
                     if environment is None:
                         continue

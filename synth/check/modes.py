@@ -144,7 +144,8 @@ class _Walk:
             off = vector & ~supply
             if vector & supply:
                 environment = world.environment(0, None, vector, ())
-                assert environment is not None
+                if environment is None:
+                    continue
                 state, anew = settled(self.circuit.start, vector, 0)
                 fresh = anew | environment[1] << explorer.env_base
                 if off in world.vectors:

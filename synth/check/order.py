@@ -116,7 +116,7 @@ class Events:
             if like is not None:
                 facts = like.facts[at]
             else:
-                facts = bool(explorer.world.every_fact) and bool(
+                facts = explorer.world.knows and bool(
                     explorer.explore(True, facts=False, first_only=True).findings
                 )
             self._take(explorer, facts)

@@ -164,8 +164,7 @@ class _Run:
         return self.since[name] + (least or 0)
 
     def _allowed(self, changes: dict[str, bool]) -> bool:
-        after = {**self.levels, **changes}
-        return all(sum(after[n] for n in group) <= 1 for group in self.problem.never_together)
+        return self.problem.may_follow(self.levels, {**self.levels, **changes})
 
     def happen(self) -> bool:
         """Take the next event that comes by itself; False when the inputs cannot obey."""

@@ -233,10 +233,8 @@ class Tester:
         if live.level(name):
             return True
         levels = {n: self.whole.level(n) for n in self.home}
-        levels |= {n: live.level(n) for n in live.circuit.bits} | {name: True}
-        return all(
-            sum(levels.get(n, False) for n in group) <= 1 for group in self.problem.never_together
-        )
+        levels |= {n: live.level(n) for n in live.circuit.bits}
+        return self.problem.may_follow(levels, levels | {name: True})
 
     def moves(self, live: Live) -> list[Move]:
         """Return what may come next: each input moved, or the next time that is up."""

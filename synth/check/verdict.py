@@ -198,7 +198,7 @@ def _with_facts_if_needed(explorer: Explorer, orders: bool, first_only: bool) ->
     Inputs that may do more can only break more, so what holds for them holds.
     """
     explored = explorer.explore(orders, facts=False, first_only=first_only)
-    if explored.findings and explorer.world.every_fact:
+    if explored.findings and explorer.world.knows:
         return explorer.explore(orders, facts=True, first_only=first_only)
     return explored
 

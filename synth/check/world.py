@@ -32,8 +32,17 @@ class World:
             item = self._known(name)
             if item and any((item.least_on, item.most_on, item.least_off, item.most_off)):
                 self.every_fact.append((circuit.bits[name], item))
+        self.every_release: list[tuple[int, int]] = []
+        """An input, and the inputs at whose coming on it is at 0, as bits."""
+        for name in cone.inputs:
+            item = self._known(name)
+            others = sum(circuit.bits.get(n, 0) for n in item.released_as) if item else 0
+            if others:
+                self.every_release.append((circuit.bits[name], others))
         self.facts: list[tuple[int, OutsideInput]] = []
         """Known times that are honoured at present."""
+        self.releases: list[tuple[int, int]] = []
+        """What is known to be released, as far as it is honoured at present."""
         self.vectors = self._allowed()
         self._class: dict[int, int] = {}
         self._members: dict[int, list[int]] = {}
@@ -43,6 +52,16 @@ class World:
         index = {node: i for i, (node, _, _) in enumerate(self._program)}
         self._outputs = tuple(index[signal] for _, signal in cone.machine.signals)
 
+    @property
+    def knows(self) -> bool:
+        """Whether anything is known of when inputs change."""
+        return bool(self.every_fact or self.every_release)
+
+    @property
+    def heeds(self) -> bool:
+        """Whether anything that is known of when inputs change is honoured at present."""
+        return bool(self.facts or self.releases)
+
     def _known(self, name: str) -> OutsideInput | None:
         for item in self.problem.inputs:
             if item.name == name:
@@ -50,8 +69,9 @@ class World:
         return None
 
     def honour(self, facts: bool) -> None:
-        """Honour what is known of the times of inputs from now on, or let them change at will."""
+        """Honour what is known of when inputs change from now on, or let them change at will."""
         self.facts = self.every_fact if facts else []
+        self.releases = self.every_release if facts else []
         self._class, self._members, self._near = {}, {}, {}
 
     def _allowed(self) -> tuple[int, ...]:
@@ -81,6 +101,8 @@ class World:
     def _sort_into_classes(self) -> None:
         by_signature: dict[object, int] = {}
         timed = sum(bit for bit, _ in self.facts) | self.supply
+        for bit, others in self.releases:
+            timed |= bit | others
         for vector in sorted(self.vectors, key=lambda v: (v.bit_count(), v)):
             signature = (
                 vector & timed,
@@ -168,6 +190,9 @@ class World:
         `old` is None at the very first event: there a level may have begun long before, so its
         least time does not bind; only the supply is known to rise just then.
         """
+        rising = vector & self.supply if old is None else vector & ~old
+        if any(vector & bit and rising & others for bit, others in self.releases):
+            return None
         new, fresh = env, 0
         for f, (bit, _) in enumerate(self.facts):
             least, most = 1 << 2 * f, 2 << 2 * f

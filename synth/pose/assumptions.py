@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from synth.goals import (
     AfterTime,
@@ -14,13 +14,13 @@ from synth.goals import (
     Gap,
     Goal,
     GoalList,
-    InputsApart,
     Is,
     KeepsRunning,
     LoadGoal,
     NeverTogether,
     NeverWhile,
     Only,
+    Released,
     Some,
     StartStop,
     State,
@@ -28,7 +28,7 @@ from synth.goals import (
     Toggles,
 )
 from synth.pose.lower import Plan, is_one
-from synth.pose.names import Names, a_kind, inputs_in
+from synth.pose.names import SUPPLY, Names, a_kind, inputs_in
 from synth.problem import Energy, InputKind, Limits, OutsideInput
 from synth.ticks import format_duration
 
@@ -39,8 +39,14 @@ def assumptions(
     """Return the assumptions: those of the file, of the names, of each goal in order, of all, and
     how the wishes under 'limits' and 'stock' were taken."""
     lines = [*goal_list.defaults, *_about_names(goal_list, names)]
+    let_go = {
+        fact.name
+        for fact in goal_list.facts
+        if isinstance(fact, Released) and SUPPLY in fact.others
+    }
     for goal in goal_list.goals:
-        lines += [f"goal {goal.number}: {text}" for text in _about_goal(goal, names, plans)]
+        said = _about_goal(goal, names, plans, let_go)
+        lines += [f"goal {goal.number}: {text}" for text in said]
     lines += _about_all(goal_list, names, plans)
     lines += _about_wishes(limits)
     return tuple(dict.fromkeys(lines))
@@ -70,10 +76,12 @@ def _about_names(goal_list: GoalList, names: Names) -> list[str]:
     return lines
 
 
-def _about_goal(goal: Goal, names: Names, plans: dict[str, Plan]) -> list[str]:
+def _about_goal(
+    goal: Goal, names: Names, plans: dict[str, Plan], let_go: Collection[str]
+) -> list[str]:
     match goal:
         case LoadGoal():
-            return _about_load_goal(goal, names, plans)
+            return _about_load_goal(goal, names, plans, let_go)
         case Cutoff(lever, loads):
             covered = " and ".join(f"'{load}'" for load in loads) if loads else "every load"
             return [
@@ -110,7 +118,9 @@ def _goes_first(loads: Sequence[str], plans: dict[str, Plan]) -> str:
     )
 
 
-def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> list[str]:
+def _about_load_goal(
+    goal: LoadGoal, names: Names, plans: dict[str, Plan], let_go: Collection[str]
+) -> list[str]:
     lines: list[str] = []
 
     def by_default(one: Choice, other: Choice, line: str) -> None:
@@ -143,7 +153,8 @@ def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> li
                 "again extends' for the other",
             )
             word = _words(trigger)
-            lines.append(f"{word} already holding when power returns counts as a start")
+            if not (isinstance(trigger, Is) and trigger.name in let_go):
+                lines.append(f"{word} already holding when power returns counts as a start")
         case AfterTime(time, condition):
             lines.append(
                 f"on once {_words(condition)} has held for {format_duration(time)}, off with it; "
@@ -165,13 +176,20 @@ def _about_load_goal(goal: LoadGoal, names: Names, plans: dict[str, Plan]) -> li
                 "off after a power cut until started again; say 'keeps its state through a "
                 "power cut' for the other",
             )
-        case Toggles():
+        case Toggles(button):
             by_default(
                 Choice.FORGET,
                 Choice.KEEP,
                 "off after a power cut; say 'keeps its state through a power cut' for the other",
             )
-            lines.append("a button already pressed when power returns counts as a press")
+            if button.name not in let_go:
+                line = "a button already pressed when power returns counts as a press"
+                if names.inputs.get(button.name) is InputKind.BUTTON:
+                    line += (
+                        f"; where nobody holds it then, say '{button.name} is released when power "
+                        "returns' under 'known'"
+                    )
+                lines.append(line)
         case SwitchedFrom(switches):
             if len(switches) > 1:
                 lines.append("off while none of the switches is on; each change of one flips it")
@@ -214,7 +232,7 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
     known = {
         name
         for fact in goal_list.facts
-        for name in (fact.names if isinstance(fact, InputsApart) else (fact.name,))
+        for name in ((fact.name,) if isinstance(fact, Released) else fact.about)
     }
     free = [name for name in names.inputs if name not in known]
     if free:

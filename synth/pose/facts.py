@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from synth.errors import GoalError, Slips
-from synth.goals import Fact, GoalList, InputsApart, Lasts, Stays
+from synth.goals import Fact, GoalList, InputsApart, Lasts, Released, Stays
 from synth.pose.lower import is_one
 from synth.pose.names import NIGHT, SUPPLY, Names, close_to
-from synth.problem import OutsideInput
+from synth.problem import InputKind, OutsideInput
 from synth.ticks import format_duration
 
 
@@ -24,7 +24,7 @@ def known_inputs(goal_list: GoalList, names: Names, slips: Slips) -> tuple[Outsi
     }
     for fact in goal_list.facts:
         with slips.kept():
-            for name in fact.names if isinstance(fact, InputsApart) else (fact.name,):
+            for name in fact.about:
                 if name not in found:
                     what = (
                         "is a load" if name in names.loads else "is no input that a goal asks for"
@@ -34,6 +34,8 @@ def known_inputs(goal_list: GoalList, names: Names, slips: Slips) -> tuple[Outsi
                 found[fact.name] = _steady(found[fact.name], fact)
             elif isinstance(fact, Lasts):
                 found[fact.name] = _bounded(found[fact.name], fact)
+            elif isinstance(fact, Released):
+                found[fact.name] = _released(found[fact.name], fact, names)
     return tuple(found.values())
 
 
@@ -74,6 +76,30 @@ def _bounded(item: OutsideInput, fact: Lasts) -> OutsideInput:
     if on:
         return replace(item, least_on=least, most_on=most)
     return replace(item, least_off=least, most_off=most)
+
+
+def _released(item: OutsideInput, fact: Released, names: Names) -> OutsideInput:
+    if item.kind is not InputKind.BUTTON:
+        raise GoalError(
+            f"'{item.name}' is not a push-button, which alone is let go",
+            fact.place,
+            "say for example 'start is released when power returns'",
+        )
+    if is_one(fact.state, item.kind):
+        raise GoalError(
+            f"that '{item.name}' is held just then cannot be relied on",
+            fact.place,
+            f"only that it is not: '{item.name} is released when …'",
+        )
+    for other in fact.others:
+        if names.inputs[other] not in (InputKind.SUPPLY, InputKind.SWITCH):
+            raise GoalError(
+                f"'{other}' is neither the supply nor a switch",
+                fact.place,
+                "that a button is released can be known of the moment at which power returns, or a "
+                "switch is thrown",
+            )
+    return replace(item, released_as=tuple(dict.fromkeys((*item.released_as, *fact.others))))
 
 
 def _contradiction(fact: Fact, item: OutsideInput) -> GoalError:

@@ -15,7 +15,6 @@ from synth.goals import (
     Gap,
     Goal,
     GoalList,
-    InputsApart,
     KeepsRunning,
     LoadGoal,
     NeverTogether,
@@ -44,7 +43,7 @@ def without(goal_list: GoalList, goal: Goal) -> GoalList:
         facts=tuple(
             fact
             for fact in goal_list.facts
-            if not gone & set(fact.names if isinstance(fact, InputsApart) else (fact.name,))
+            if not gone & {*fact.about}
         ),
     )
     return _about(left)
@@ -107,7 +106,7 @@ def altering(goal_list: GoalList) -> dict[int, Alters]:
     known = {
         name
         for fact in goal_list.facts
-        for name in (fact.names if isinstance(fact, InputsApart) else (fact.name,))
+        for name in fact.about
     }
     apart = [set(g.loads) for g in goal_list.goals if isinstance(g, NeverTogether | Gap)]
     found = {}

@@ -33,6 +33,7 @@ from synth.goals import (
     NeverTogether,
     NeverWhile,
     Only,
+    Released,
     Some,
     StartStop,
     State,
@@ -52,7 +53,16 @@ _CHOICES = {choice.name: choice for choice in Choice}
 MOST_UNIT_HOURS = 24_000_000
 """The most unit-hours of a day that a goal may state: of a million units, all day."""
 _SUPPLY = ("supply", "power", "power supply", "mains")
-"""What the supply may be called where it never fails."""
+"""What the supply may be called where it never fails, or returns."""
+_OPPOSITE = {
+    one: other
+    for pair in (
+        (State.ON, State.OFF),
+        (State.OPEN, State.CLOSED),
+        (State.PRESSED, State.RELEASED),
+    )
+    for one, other in (pair, pair[::-1])
+}
 
 
 _LOW = frozenset({"low", "lower", "empty", "bottom", "min", "minimum"})
@@ -407,6 +417,16 @@ class Builder(Conditions):
     def never_fails(self, children: list[Any]) -> Fact:
         name = children[0].text
         return Stays("supply" if name in _SUPPLY else name, State.ON)
+
+    def released(self, children: list[Any]) -> Fact:
+        name = children[0]
+        others = next((child for child in children[1:] if isinstance(child, tuple)), ())
+        word = next(child for child in children if getattr(child, "type", "") == "STATE")
+        state = STATES[str(word).split()[0]]
+        if any(getattr(child, "type", "") in ("NOT", "NEVER") for child in children):
+            state = _OPPOSITE[state]
+        texts = tuple("supply" if o.text in _SUPPLY else o.text for o in others)
+        return Released(name.text, state, texts or ("supply",))
 
     def stays(self, children: list[Any]) -> Fact:
         # 'always on' is one token, so that a state of its own stands there only for the others.

@@ -361,6 +361,17 @@ MISTAKES: tuple[Mistake, ...] = (
         ("up and", "up and never together"),
         "fact",
     ),
+    Mistake(
+        "when is that so?",
+        "say for example 'start is released when power returns' or 'door is always closed'",
+        (
+            "start is released",
+            "start is not pressed",
+            "start is released when",
+            "start is released while power is off",
+        ),
+        "fact",
+    ),
 )
 
 _EXPECTED: tuple[tuple[str, str], ...] = (

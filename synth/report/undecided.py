@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from synth.days import day_in_words, in_words, shares_in_words, unit_hours
-from synth.problem import InputKind, Objective, Problem
+from synth.problem import InputKind, Objective, OutsideInput, Problem
 from synth.result import Ending, LeftOpen, OpenFor, Outcome, Why
 from synth.signals import SignalMachine, Toggle, inputs_of
 from synth.wording import listed
@@ -184,29 +184,37 @@ def what_may_help(
 
 
 def _about_toggles(problem: Problem) -> list[str]:
-    """Say of loads that a button toggles, and something else switches off, what makes them dear.
-
-    With the button held as power comes back to it, an impulse relay that was on lets its load blink
-    before it changes over; to prevent that takes many parts, and so does to forget.
+    """Say of loads that a button toggles what makes them dear: with the button held as power comes
+    back to it, an impulse relay that was on lets its load blink before it changes over; to prevent
+    that takes many parts, and so does to forget.
     """
     helps = []
     for requirement in problem.requirements:
         for node in SignalMachine(((requirement.load, requirement.signal),)).nodes:
-            others = inputs_of(requirement.signal) - {"supply"}
-            if isinstance(node, Toggle) and len(others) > 1:
-                button = next((n for n in sorted(inputs_of(node.of)) if n in _buttons(problem)), "")
-                what = listed(f"'{name}'" for name in sorted(others - {button}))
+            if not isinstance(node, Toggle):
+                continue
+            button = next((i for i in _buttons(problem) if i.name in inputs_of(node.of)), None)
+            if button is None:
+                continue
+            own = inputs_of(requirement.signal)
+            back = ["supply", *(i.name for i in problem.inputs if i.kind is InputKind.SWITCH)]
+            comes = [n for n in back if n in own and n not in button.released_as]
+            if comes:
+                names = " or ".join("power" if n == "supply" else n for n in comes)
                 helps.append(
-                    f"'{requirement.load}' switched by its button alone, and off by nothing else "
-                    f"({what}): to start afresh after that, and to stand a button held as it comes "
-                    "back, takes many parts"
+                    f"'{button.name} is released when {names} comes on' under 'known', where "
+                    f"nobody holds it then: that '{requirement.load}' stands it takes many parts"
                 )
-                break
+            if inputs_of(node.enable):
+                helps.append(
+                    f"'keeps its state' for '{requirement.load}': to start afresh takes parts "
+                    "beside the one that toggles"
+                )
     return helps
 
 
-def _buttons(problem: Problem) -> set[str]:
-    return {item.name for item in problem.inputs if item.kind is InputKind.BUTTON}
+def _buttons(problem: Problem) -> list[OutsideInput]:
+    return [item for item in problem.inputs if item.kind is InputKind.BUTTON]
 
 
 def wishes_in_force(problem: Problem) -> list[str]:

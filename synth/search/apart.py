@@ -86,7 +86,7 @@ def only(problem: Problem, loads: Collection[str]) -> Problem:
         for item in problem.inputs
         if item.steady or (item.steady is None and item.most_off is not None)
     }
-    groups = (comes_on & {*group} for group in problem.never_together if named & {*group})
+    groups = (comes_on & {*group} for group in problem.coupled if named & {*group})
     named = named.union(*groups)
     return replace(
         problem,
@@ -162,6 +162,12 @@ def without_common_switch(problem: Problem) -> tuple[Lever | None, Problem]:
         if item.kind is not InputKind.SWITCH or item.steady is not None or bounded:
             continue
         if any(item.name in group for group in problem.never_together):
+            continue
+        # Behind it the supply returns when the lever is thrown, too.
+        if any(
+            "supply" in other.released_as and item.name not in other.released_as
+            for other in problem.inputs
+        ):
             continue
         if any(item.name not in inputs_of(r.signal) for r in problem.requirements):
             continue
@@ -292,7 +298,7 @@ def may_be_held(problem: Problem, names: Collection[str]) -> bool:
         if item.name not in names:
             continue
         if item.steady is True or (item.most_off is not None and item.steady is None):
-            if item.most_on is not None and item.steady is None:
+            if (item.most_on is not None and item.steady is None) or item.released_as:
                 return False
             on.add(item.name)
     return not any(set(group) & on for group in problem.never_together)
@@ -305,6 +311,10 @@ def may_be_open(problem: Problem, names: Collection[str]) -> bool:
     are not told apart, which only means a "no" more often.)
     """
     together = {name for group in problem.never_together for name in group}
+    buttons = problem.kit.of_type(PartType.PUSH_BUTTON)
+    if any("break" in part.options for part in buttons):
+        # To be open one of these would have to be pressed, and not every button may be.
+        together |= {item.name for item in problem.inputs if item.released_as}
     return all(
         item.steady is None
         and item.most_on is None

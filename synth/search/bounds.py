@@ -125,7 +125,7 @@ def on_together(problem: Problem) -> int:
     for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
         vector = dict.fromkeys(free, False) | dict(zip(free, levels, strict=False))
         vector |= {**fixed, "supply": True}
-        if not _may_be(problem, vector):
+        if not _may_be(problem, vector) or not problem.may_follow(None, vector):
             continue
         for _, wanted in _run(problem.machine, None, vector, _held_for(problem, vector))[0]:
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
@@ -150,6 +150,7 @@ def never_seen_on(problem: Problem) -> bool:
             wanted[place]
             for start in starts
             for vector in vectors
+            if _may_run(problem, start, vector)
             for _, wanted in _run(machine, start, vector, _held_for(problem, vector))[0]
         ):
             return True
@@ -173,6 +174,14 @@ def _may_be(problem: Problem, vector: dict[str, bool]) -> bool:
     """Return whether inputs may have these levels together, all others being at 0 if they can."""
     levels = {item.name: item.steady is True for item in problem.inputs} | vector
     return all(sum(levels.get(n, False) for n in g) <= 1 for g in problem.never_together)
+
+
+def _may_run(problem: Problem, prefix: dict[str, bool] | None, vector: dict[str, bool]) -> bool:
+    """Return whether the supply may come on with the levels `prefix`, if any, then `vector`, as far
+    as inputs bear on one another."""
+    if prefix is None:
+        return problem.may_follow(None, vector)
+    return problem.may_follow(None, prefix) and problem.may_follow(prefix, vector)
 
 
 def _held_for(problem: Problem, vector: dict[str, bool]) -> int | None:
@@ -321,6 +330,8 @@ def _differences(problem: Problem, machine: SignalMachine, names: list[str]) -> 
         for name in free:
             other = {**one, name: not one[name]}
             if name in found or not one[name] or other not in allowed:
+                continue
+            if not all(_may_run(problem, prefix, vector) for vector in (one, other)):
                 continue
             if prefix is not None and name in hasty:
                 continue

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from synth.parts.behaviour import PartType
 from synth.problem import Problem
 from synth.search.alone import Alone
 from synth.search.apart import Piece, may_be_held, put_together, separate, take_apart
@@ -74,7 +75,8 @@ class OneByOne:
                 circuit = Circuit(piece, engine := self._engine_of(piece), engine.found)
                 self.circuits.append(circuit)
                 share = 1 / (len(self.pieces) - number)
-                with self.progress.aside(engine.within), self.progress.sharing(share):
+                aside = engine.within or bool(piece.path)
+                with self.progress.aside(aside), self.progress.sharing(share):
                     self._solve(circuit)
                 if circuit.found.best is None and not circuit.found.closed:
                     put_off.append(circuit)
@@ -85,7 +87,8 @@ class OneByOne:
         for number, circuit in enumerate(put_off):
             engine = circuit.engine
             share = 1 / (len(put_off) - number)
-            with self.progress.aside(engine.within), self.progress.sharing(share):
+            aside = engine.within or bool(circuit.piece.path)
+            with self.progress.aside(aside), self.progress.sharing(share):
                 groups = separate(engine.problem, by_signal=True)
                 if len(groups) > 1 and engine.by_price:
                     # Any design is worth more than a better bound; there is more time for it now.
@@ -100,7 +103,7 @@ class OneByOne:
         inner = piece.problem
         catalogue = Catalogue(inner, floor_for(self.tools), most=most_of_each(self.problem))
         questions = Questions(inner, catalogue, self.tools, self.progress, self.seed)
-        within = self.within or len(self.pieces) > 1 or bool(piece.path)
+        within = self.within or len(self.pieces) > 1 or not only_makes(piece)
         # What the whole holds costs no more than the whole, but for what is in stock.
         bounded = not self.problem.limits.stock and self._held(inner)
         dearest = self.limit if bounded or not within else None
@@ -168,6 +171,18 @@ class OneByOne:
         if not held or (engine.within and self.problem.limits.stock and engine.by_price):
             return replace(found, closed=found.closed and held, floor=None, first=None)
         return found
+
+
+def only_makes(piece: Piece) -> bool:
+    """Return whether the parts that may follow the switches over this circuit only have make
+    contacts: then any design of all that is behind them holds one of the circuit, and these parts.
+
+    Proof: put a wire in place of each of them, as if it was on for good. Nothing is dead that was
+    not, and the circuit does what is asked behind the switches. (A break contact would be open for
+    good, and what it feeds might be an input that no circuit by itself can leave dead.)
+    """
+    switches = piece.problem.kit.of_type(PartType.SWITCH) if piece.path else ()
+    return all("break" not in part.options for part in switches)
 
 
 def _loads(circuit: Circuit) -> frozenset[str]:

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import pairwise, product
 from math import gcd
 
 from synth.problem import OutsideInput, Problem
@@ -100,7 +100,7 @@ def _remembering(problem: Problem, taken: Collection[str]) -> tuple[str, ...]:
         if item.steady is None
         and not (item.least_on or item.least_off or item.most_on or item.most_off)
     }
-    free -= {name for group in problem.never_together for name in group} | set(taken)
+    free -= {name for group in problem.coupled for name in group} | set(taken)
     found: list[str] = []
     for requirement in problem.requirements:
         signal = requirement.signal
@@ -237,8 +237,9 @@ class _Seeker:
             levels[item.name] = level
             since[item.name] = time
             moments.append(dict(levels))
-        for vector in moments:
-            if any(sum(vector.get(n, False) for n in g) > 1 for g in self.problem.never_together):
+        for before, after in pairwise([None, *moments]):
+            assert after is not None
+            if not self.problem.may_follow(before, after):
                 return None
         return moments
 

@@ -134,6 +134,9 @@ class Questions:
             return
         first = run.moments[0]
         names = {item.name for item in self.problem.inputs}
+        on = {**dict(first.inputs), **dict.fromkeys(also_on, True)}
+        if not self.problem.may_follow(None, on):
+            return
         levels = (*first.inputs, *((name, True) for name in also_on if name in names))
         moments = (Moment(first.time, levels), *run.moments[1:])
         scenario = build_scenario(

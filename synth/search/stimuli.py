@@ -56,6 +56,17 @@ def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: 
                         [*todo, (since[name] + least, {name: change.pop(name)})],
                         key=lambda entry: entry[0],
                     )
+        for item in problem.inputs:
+            after = {**levels, **change}
+            comes = {n for n in item.released_as if after.get(n) and not levels[n]}
+            if not started:
+                comes = {"supply"} & {*item.released_as} if after["supply"] else set()
+            if after[item.name] and comes:
+                if levels[item.name] and not _may_go_off(item, time, since):
+                    return None
+                # Let go just then, and pressed right after.
+                change[item.name] = False
+                todo = sorted([*todo, (time + 1, {item.name: True})], key=lambda e: e[0])
         after = {**levels, **change}
         must = {n for n, v in change.items() if v != levels[n] and latest.get(n, time + 1) <= time}
         for group in problem.never_together:

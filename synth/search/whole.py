@@ -15,9 +15,10 @@ from collections import Counter
 from collections.abc import Sequence
 from contextlib import nullcontext
 from dataclasses import replace
+from math import inf
 
 from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import SENSING
+from synth.parts.behaviour import SENSING, PartType
 from synth.problem import Objective, Problem
 from synth.result import Ending, Outcome, Status, Why
 from synth.search.apart import (
@@ -69,6 +70,8 @@ MOVED_ASIDE = 200
 of the examples takes 150 of them and half a second."""
 AS_LONG = 1.5
 """What circuits cost together is sought again with so many times the time of an earlier run."""
+LATER_AT_LEAST = 2.0
+"""Seconds at least that may go into what counts later, where the first is proven already."""
 AT_ONCE = 1.0
 AT_ONCE_SHARE = 1 / 3
 """Seconds, and part of the time left, that may go into what bounds and limits alone say of the
@@ -145,13 +148,16 @@ class _Whole:
             self._bounded(joint)
         self._together()
         known = self._known_before()
-        with joint.early() if joint and self.best else nullcontext():
-            if not known:
+        found, proven = Found(), self._done(Found())
+        with joint.early() if joint and self.best and not proven else nullcontext():
+            if not known and not proven:
                 self._merge()
                 self._mix()
-            found = Found()
             if joint and self.best is not None:
-                found = self._ask(joint, hard)
+                # For what counts next, no more time than it took to prove what counts first.
+                most = max(LATER_AT_LEAST, self.times[0][1]) if proven else inf
+                with self.progress.sharing(1, most):
+                    found = self._ask(joint, hard)
                 self._clock("joint circuits")
         if not self._done(found) and not self.progress.over():
             found = self._as_one(found)
@@ -550,7 +556,7 @@ class _Whole:
         enough = self._key(self.best)[0]
         if self.limit is not None:
             enough = min(enough, self.limit + 1)
-        return found.closed or bool(found.floor and found.floor[0] >= enough)
+        return found.closed or self._least(found, True) >= enough
 
     def _least(self, found: Found, ordered: bool) -> int:
         """Return the bound on the first objective (0: none known): that of bounds alone, and where
@@ -565,11 +571,20 @@ class _Whole:
 
     def _dearest_circuit(self) -> int:
         """Return what is known that some circuit costs at least by itself, where a design of the
-        whole always holds one of it: the whole costs no less, but for what is in stock."""
+        whole always holds one of it, and a part for each switch over it: the whole costs no less,
+        but for what is in stock."""
         if self.problem.limits.stock:
             return 0
-        held = (circuit for circuit in self.circuits if self._projects([circuit]))
-        return max((circuit.least for circuit in held), default=0)
+        price = self.problem.objectives[0] is Objective.PRICE
+        switch = min((p.price for p in self.problem.kit.of_type(PartType.SWITCH)), default=0)
+        return max(
+            (
+                circuit.least + (switch * len(circuit.piece.path) if price else 0)
+                for circuit in self.circuits
+                if self._projects([circuit])
+            ),
+            default=0,
+        )
 
     def _clock(self, stage: str) -> None:
         spent = sum(seconds for _, seconds in self.times)

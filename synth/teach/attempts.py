@@ -253,7 +253,10 @@ def _clearer(
     changes, if it is right until then and fails there all the same: two things at once are hard to
     follow. Not where something is known of how long inputs stay."""
     last, trace = example.moments[-1], example.trace
-    known = any(i.least_on or i.most_on or i.least_off or i.most_off for i in problem.inputs)
+    known = any(
+        i.least_on or i.most_on or i.least_off or i.most_off or i.released_as
+        for i in problem.inputs
+    )
     if known or trace is None or not last.inputs or not example.load or example.got is None:
         return example
     if not any(t.role == "timer" and last.time in dict(t.changes) for t in trace.tracks):

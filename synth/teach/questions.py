@@ -95,7 +95,9 @@ def _flipped(
         levels.update(moment.inputs if moment.time <= at else ())
     level = levels[item.name]
     together = [group for group in problem.never_together if item.name in group]
-    if not level and together:
+    turned = levels | {item.name: not level}
+    there_and_back = problem.may_follow(levels, turned) and problem.may_follow(turned, levels)
+    if (not level and together) or not there_and_back:
         return None
     told = tuple(moment for moment in moments if moment.time < at)
     longest = max([0, *problem.times])
@@ -186,6 +188,7 @@ def _to_change(problem: Problem, before: Problem | None) -> list[OutsideInput]:
         if item.steady is None
         and (before is None or item.kind is not InputKind.SUPPLY)
         and {item.least_on, item.most_on, item.least_off, item.most_off} <= {None, 0}
+        and not item.released_as
     ]
     return sorted(
         free, key=lambda item: (item.name in old or item.kind is InputKind.SUPPLY,

@@ -220,6 +220,7 @@ def _input(item: OutsideInput, fine: int) -> dict[str, Any]:
         "leastOff": time(item.least_off),
         "mostOff": time(item.most_off),
         "steady": item.steady,
+        "releasedAs": list(item.released_as),
     }
 
 

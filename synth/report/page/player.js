@@ -102,6 +102,8 @@ class Player {
     if (steady) return `known: '${steady.name}' is always ${steady.steady ? "on" : "off"}`;
     const both = neverTogether.map((group) => group.filter((name) => first[name])).find((on) => on.length > 1);
     if (both) return `known: '${both[0]}' and '${both[1]}' are never on together`;
+    const held = first.supply ? this.heldAs("supply", (name) => first[name] ?? false) : "";
+    if (held) return held;
     this.keep();
     this.load(moments[0]?.time === 0 ? moments : [{ time: 0, inputs: {}, order: [], chatter: [] }, ...moments]);
     for (let k = 0; k < MOST_RECORDED && this.nextTime() <= end; k += 1) {
@@ -291,8 +293,16 @@ class Player {
         const other = group.find((one) => one !== name && (others[one] ?? this.level(one)));
         if (group.includes(name) && other) return `known: '${name}' and '${other}' are never on together`;
       }
+      return this.heldAs(name, (one) => others[one] ?? this.level(one));
     }
     return "";
+  }
+
+  /** What is known to be released as an input comes on, and is not; an empty text when all is. */
+  heldAs(name, level) {
+    const held = this.model.inputs.find((input) => input.releasedAs.includes(name) && level(input.name));
+    const comes = name === "supply" ? "power returns" : `'${name}' comes on`;
+    return held ? `known: '${held.name}' is released as ${comes}` : "";
   }
 
   /**

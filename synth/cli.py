@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FORMATS = click.Choice(["text", "json"])
-COMMANDS: tuple[str, ...] = ("options", "clash", "why", "bench", "page", "pack", "lesson")
+COMMANDS: tuple[str, ...] = (
+    "options", "clash", "change", "why", "bench", "page", "pack", "lesson",
+)  # fmt: skip
 """Commands with a file of their own in `synth.commands`, each with a `command`."""
 
 MOST_TOLD = 10
@@ -161,6 +163,7 @@ def main() -> None:
     synth check DESIGN GOALS              does this design do it? if not, when does it fail?
     synth options goals/potting-shed.yaml what else could be built, and for what
     synth clash goals/potting-shed.yaml   why goals cannot be had together, and ways out
+    synth change DESIGN GOALS             from what is wired to other goals, with little rewiring
     synth why DESIGN GOALS                what is each part for? what breaks without it?
     synth bench DESIGN GOALS              short times to test it with, in the same order
     synth page DESIGN GOALS               a page in which the circuit runs, for a browser

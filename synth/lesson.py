@@ -4,31 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from synth.design import Design, PartInUse, Wire
+from synth.changes import Changes
+from synth.design import Design
 from synth.parts.behaviour import SENSING, PartType
 from synth.problem import Goal, Problem
 from synth.result import Counterexample, Defect, Outcome, Verdict
 from synth.settings_sheet import SettingsSheet
 from synth.trace import Trace
-
-
-@dataclass(frozen=True)
-class Changes:
-    """What it takes to turn one design into another in which equal parts have equal names.
-
-    `set_anew` holds (part before, part after). A wire that `moved` still ends on the same input,
-    but begins at another output: (before, after). Prices in coins, supplies in units.
-    """
-
-    added: tuple[PartInUse, ...]
-    taken_out: tuple[PartInUse, ...]
-    set_anew: tuple[tuple[PartInUse, PartInUse], ...]
-    stay: tuple[Wire, ...]
-    moved: tuple[tuple[Wire, Wire], ...]
-    new: tuple[Wire, ...]
-    gone: tuple[Wire, ...]
-    price: tuple[int, int]
-    supply: tuple[int, int]
 
 
 @dataclass(frozen=True)

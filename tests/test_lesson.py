@@ -22,13 +22,14 @@ from check_designs import STARTER, load, part, pump_cycle, wired
 from click.testing import CliRunner, Result
 from plain_simulation import STEP, Broken, Plain
 
+from synth.changes import Changes, changes_of, matched, named_after
 from synth.check import check, simulate
 from synth.cli import main
 from synth.design import Design, Terminal
 from synth.errors import GoalError
 from synth.explain.removals import bare
 from synth.goals import GoalList
-from synth.lesson import Changes, Lesson, Stage
+from synth.lesson import Lesson, Stage
 from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
 from synth.pipeline import lesson, read_problem
@@ -39,7 +40,6 @@ from synth.read.goal_file import goals_from_text, load_goal_file
 from synth.read.kit_file import load_kit
 from synth.report.lesson import MARKDOWN, PAGE, lesson_files
 from synth.result import Status
-from synth.teach.matching import changes_of, matched, named_after
 from synth.teach.stages import stages_of
 from synth.trace import Moment
 

@@ -153,16 +153,19 @@ def test_bounds_speak_of_joining_only_where_there_are_joints(
     assert not any("without joints" in line for line in bounds)
 
 
-def test_a_toggled_load_behind_a_switch_is_named() -> None:
-    """To leave it out of the cutoff helps, and is enough."""
-    goals = "lamp toggled by button, pump while low, {}"
+def test_of_a_toggled_load_it_is_told_what_makes_it_dear() -> None:
+    """A button held as power comes back to it, and to start afresh."""
+    goals = "lamp toggled by button{}, pump while low, {}"
 
-    def helps(more: str) -> list[str]:
-        return what_may_help(pipeline.read_problem(None, goals.format(more), "full"))
+    def helps(more: str, keeps: str = "") -> list[str]:
+        problem = pipeline.read_problem(None, goals.format(keeps, more), "full")
+        return [line for line in what_may_help(problem) if "'lamp'" in line]
 
-    hint = [line for line in helps("master cutoff") if line.startswith("'lamp' switched by")]
-    assert len(hint) == 1 and "('master')" in hint[0]
-    assert not any("switched by" in line for line in helps("master cutoff for pump"))
+    released, keeps = helps("master cutoff")
+    assert released.startswith("'button is released when power or master comes on'")
+    assert keeps.startswith("'keeps its state'")
+    (released,) = helps("master cutoff for pump", ", keeps its state")
+    assert released.startswith("'button is released when power comes on'")
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,8 @@
 """The house's corridor: the only folder that joins rooms.
 
 Rooms: `asking` (goals and designs read), `planning` (the search and the check put to work),
-`choosing` (other designs, clashes), `telling` (why, test times, lessons), `writing` (drawings,
-pages, packs, files).
+`choosing` (other designs, clashes), `changing` (what is wired), `telling` (why, test times,
+lessons), `writing` (drawings, pages, packs, files).
 """
 
 from synth.pipeline.asking import (
@@ -10,6 +10,7 @@ from synth.pipeline.asking import (
     read_design,
     read_problem,
 )
+from synth.pipeline.changing import change
 from synth.pipeline.choosing import (
     by_price,
     clash,
@@ -47,6 +48,7 @@ __all__ = [
     "bench",
     "bench_wishes",
     "by_price",
+    "change",
     "check_design",
     "clash",
     "clash_code",

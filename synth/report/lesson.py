@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from synth.design import Design, PartInUse, Wire, settings_document
-from synth.lesson import Attempt, Changes, Lesson, Stage
+from synth.changes import Changes
+from synth.design import Design
+from synth.lesson import Attempt, Lesson, Stage
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
+from synth.report.changes import difference, told_anew, told_part
 from synth.report.lesson_page import (
     Block,
     Fold,
@@ -182,7 +184,7 @@ def _tried(stage: Stage, before: Stage | None) -> list[Block]:
     told = f"What comes to mind first: {attempt.told}."
     if attempt.nearly or stage.number == 1:
         names = {part.name for part in stage.inner.added}
-        parts = [_part(p) for p in attempt.design.parts if p.name in names]
+        parts = [told_part(p) for p in attempt.design.parts if p.name in names]
         fewer = len(parts) < len(stage.inner.added)
         lead = "Try it with less than it will take in the end" if fewer else "This comes near"
         told = f"{lead}, wired as drawn, with {listed(parts or ['what there is'])}."
@@ -330,7 +332,7 @@ def _made(stage: Stage) -> list[Block]:
         _picture(stage, "wiring", f"The circuit of stage {stage.number}", stage.design, *new)
     )
     if stage.number == 1:
-        found.append(Points(tuple(_part(part) for part in changes.added)))
+        found.append(Points(tuple(told_part(part) for part in changes.added)))
         found.append(
             Words(
                 f"It costs {counted(changes.price[1], 'coin')}; the supply must deliver "
@@ -355,7 +357,7 @@ def _made(stage: Stage) -> list[Block]:
     found.append(Words("What changed since the stage before, splitting of power left aside:"))
     found.append(Points(_steps(stage.inner) or ("nothing but how power is shared",)))
     found.append(Words("Wire by wire, with all that splits power:"))
-    found.append(Points(_difference(changes)))
+    found.append(Points(difference(changes)))
     if _in_stock(stage):
         found.append(Words(_in_stock(stage).strip()))
     return found
@@ -380,32 +382,15 @@ def _in_stock(stage: Stage) -> str:
     return f" Beside what is in stock, parts for {counted(to_buy, 'coin')} have to be bought."
 
 
-def _difference(changes: Changes) -> tuple[str, ...]:
-    items = [f"new: {_part(part)}" for part in changes.added]
-    items += [f"taken out: {part.name}" for part in changes.taken_out]
-    items += [f"set anew: {_reset(*pair)}" for pair in changes.set_anew]
-    if changes.moved:
-        items.append("wires that move: " + "; ".join(_moved(*pair) for pair in changes.moved))
-    if changes.new:
-        items.append("new wires: " + "; ".join(map(_wire, changes.new)))
-    if changes.gone:
-        items.append("wires that go: " + "; ".join(map(_wire, changes.gone)))
-    stay = sorted(wire.number for wire in changes.stay)
-    items.append(f"wires that stay: {listed(stay) if stay else 'none'}")
-    items.append(f"price: {_from_to(*changes.price, 'coin')}")
-    items.append(f"supply: {_from_to(*changes.supply, 'unit')}")
-    return tuple(items)
-
-
 def _steps(changes: Changes) -> tuple[str, ...]:
     """Return what has to be done between two circuits without splitting parts."""
     fed: dict[str, list[str]] = {}
     for wire in changes.new:
         fed.setdefault(str(wire.source), []).append(str(wire.target))
-    items = [f"put in {_part(part)}" for part in changes.added]
+    items = [f"put in {told_part(part)}" for part in changes.added]
     items += [f"take out {part.name}" for part in changes.taken_out]
     items += [
-        f"set anew: {_reset(*pair)}"
+        f"set anew: {told_anew(*pair)}"
         for pair in changes.set_anew
         if pair[0].type is not PartType.SUPPLY
     ]
@@ -521,35 +506,6 @@ def _bounds(stage: Stage) -> list[Block]:
 
 
 # ---- words -------------------------------------------------------------------------------------
-
-
-def _part(part: PartInUse) -> str:
-    told = _settings(part)
-    return f"{part.name} ({told})" if told else part.name
-
-
-def _settings(part: PartInUse) -> str:
-    return ", ".join(f"{k} {v}" for k, v in settings_document(dict(part.settings)).items())
-
-
-def _reset(before: PartInUse, after: PartInUse) -> str:
-    return f"{after.name}, {_settings(after)} (was: {_settings(before)})"
-
-
-def _wire(wire: Wire) -> str:
-    return f"{wire.number} from {wire.source} to {wire.target}"
-
-
-def _moved(before: Wire, after: Wire) -> str:
-    return f"{after.number} to {after.target}, now from {after.source} (was {before.source})"
-
-
-def _from_to(before: int, after: int, noun: str) -> str:
-    if before == after:
-        return f"{counted(after, noun)}, as before"
-    sign = "+" if after > before else "-"
-    return f"{counted(after, noun)} (was {before}, {sign}{abs(after - before)})"
-
 
 
 def _on(level: bool) -> str:

@@ -275,6 +275,14 @@ class Questions:
             supply = Terminal("supply", "out")
             count = sum(source == supply for source, _ in self.bare(working).feeds)
 
+    def stands(
+        self, live: Live, items: tuple[int, ...], also: Sequence[int]
+    ) -> Working | Literal[False] | None:
+        """Return a wiring of exactly `items` within a model that stands the exact check, in which
+        the literals `also` hold; False when there is none, None when time is up."""
+        self.open_for = None
+        return self._stands(live, items, also=also)
+
     def _stands(
         self,
         live: Live,

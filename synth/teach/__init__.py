@@ -1,8 +1,8 @@
 """How would a tutor build this circuit up? Goal by goal, by attempts that fail and their mends.
 
-Rooms, in flow order: `stages` (which goals come together), `matching` (equal parts get equal
-names, and what changed), `attempts` (what one tries first, and how it fails), `questions` (made
-of facts), `lesson` (all of it in order). Plans, checks and runs are handed in.
+Rooms, in flow order: `stages` (which goals come together), `attempts` (what one tries first, and
+how it fails), `adding` (to what is there), `questions` (made of facts), `lesson` (all of it in
+order). Plans, checks and runs are handed in.
 """
 
 from synth.teach.attempts import Trial

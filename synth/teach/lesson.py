@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
+from synth.changes import changes_of, named_after
 from synth.design import Design
 from synth.errors import SynthError, Undecided
 from synth.goals import GoalList
@@ -17,7 +18,6 @@ from synth.result import Outcome, Status, Verdict
 from synth.settings_sheet import SettingsSheet
 from synth.teach.adding import beside, by_adding, straight, with_contacts
 from synth.teach.attempts import Failed, Subject, first_attempt, new_subjects
-from synth.teach.matching import changes_of, named_after
 from synth.teach.questions import Facts, questions_of
 from synth.teach.stages import Posed, asked_in_full, stages_of
 from synth.trace import Trace

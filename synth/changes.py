@@ -1,4 +1,4 @@
-"""Afterwards, equal parts of two designs have equal names; and what changed between the two.
+"""From one design to another: equal parts get equal names, and what changed between the two.
 
 Two parts can be the same one when they are the same line of the kit; contacts that follow an
 input must follow the same one, loads keep their names. Of the ways to match them one is sought
@@ -10,15 +10,68 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from synth.design import Design, PartInUse, Terminal, Wire
-from synth.lesson import Changes
 from synth.parts.behaviour import SENSING, SPLITTING, PartType
 from synth.parts.kit import Kit
+from synth.result import Outcome, Verdict
 
 _WIRE = 4
 """What a wire that stays counts for, where a setting that stays counts for one."""
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What it takes to turn one design into another in which equal parts have equal names.
+
+    `set_anew` holds (part before, part after). A wire that `moved` still ends on the same input,
+    but begins at another output: (before, after). Prices in coins, supplies in units.
+    """
+
+    added: tuple[PartInUse, ...]
+    taken_out: tuple[PartInUse, ...]
+    set_anew: tuple[tuple[PartInUse, PartInUse], ...]
+    stay: tuple[Wire, ...]
+    moved: tuple[tuple[Wire, Wire], ...]
+    new: tuple[Wire, ...]
+    gone: tuple[Wire, ...]
+    price: tuple[int, int]
+    supply: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Way:
+    """A design that holds for what is asked now, and what it takes to turn the old one into it.
+
+    Its parts have the names of the old ones where they are the same. `connections` counts what fed
+    an input of the old one and does not any more, splitting parts left aside; `to_buy` the price
+    (coins) of the parts that are new. `proven`: no design costs less, within the bounds.
+    """
+
+    design: Design
+    changes: Changes
+    connections: int
+    to_buy: int
+    price: int
+    supply: int
+    verdict: Verdict
+    proven: bool = False
+
+
+@dataclass(frozen=True)
+class Alteration:
+    """Ways to turn `old` into a design for what is asked, those with the fewest changed connections
+    first, each cheaper to come by than those before; `outcome` is that of planning anew.
+
+    `holds`: the old design does all of it as it is. `connections` counts those of the old one.
+    """
+
+    old: Design
+    connections: int
+    holds: bool
+    ways: tuple[Way, ...]
+    outcome: Outcome
 
 
 def matched(old: Design, new: Design, only_splitting: bool = False) -> dict[str, str]:
@@ -38,7 +91,7 @@ def matched(old: Design, new: Design, only_splitting: bool = False) -> dict[str,
         ]
         for part in new.parts
     }
-    settings = {part.name: part.settings for part in new.parts}
+    settings = {part.name: dict(part.settings) for part in new.parts}
 
     def worth(tried: Mapping[str, str]) -> int:
         kept = 0
@@ -47,7 +100,7 @@ def matched(old: Design, new: Design, only_splitting: bool = False) -> dict[str,
             if a is not None and b is not None:
                 ends = (Terminal(a, wire.source.terminal), Terminal(b, wire.target.terminal))
                 kept += ends in had
-        same = sum(settings[name] == by_name[to].settings for name, to in tried.items())
+        same = sum(settings[name] == dict(by_name[to].settings) for name, to in tried.items())
         return _WIRE * kept + same
 
     for part in new.parts:
@@ -138,7 +191,7 @@ def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
         tuple(
             (before[part.name], part)
             for part in new.parts
-            if part.name in before and before[part.name].settings != part.settings
+            if part.name in before and dict(before[part.name].settings) != dict(part.settings)
         ),
         tuple(stay),
         tuple(moved),

@@ -1,0 +1,156 @@
+"""From a design that is wired to one for other goals, with little rewiring."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from synth.changes import Alteration, Way, changes_of, named_after
+from synth.check import check
+from synth.check.structure import structure
+from synth.design import Design, Terminal
+from synth.errors import DesignError
+from synth.parts.behaviour import SPLITTING
+from synth.pipeline.planning import _tools, holds, plan
+from synth.problem import Problem
+from synth.result import Fault, Outcome, Status, Verdict
+
+if TYPE_CHECKING:
+    from synth.memory import Memory
+
+PLAN_SHARE = 0.6
+"""Part of the time that may go into the cheapest design, whatever is wired already."""
+KEEP_SECONDS = 10.0
+"""Seconds at most for designs that keep what is wired: the dearer they are, the less they are of
+use."""
+CHECK_SECONDS = 60.0
+"""Seconds in which the old design is checked against what is asked now."""
+
+
+def change(
+    old: Design,
+    problem: Problem,
+    seconds: float = 60.0,
+    seed: int = 1,
+    fast: bool = False,
+    memory: Memory | None = None,
+    report: Callable[[str, int | None, int | None], None] | None = None,
+    stopped: Callable[[], bool] | None = None,
+) -> Alteration:
+    """Return ways to turn `old` into a design for `problem`, each checked against all its goals.
+
+    The cheapest design is planned as always, and named after the old one where parts are the same;
+    then designs are sought that keep all parts there are, in which ever fewer connections change.
+    """
+    from synth.explore import unshared
+    from synth.search import Progress
+    from synth.search.keeping import keeping
+
+    began = time.monotonic()
+    broken = [d for d in structure(old, problem.kit) if d.fault is Fault.STRUCTURE]
+    if broken:
+        raise DesignError(
+            f"what is wired is no whole circuit: {broken[0].message}",
+            hint="synth check tells all that is wrong with it",
+        )
+    bare = unshared(old)
+    if holds(old, problem, CHECK_SECONDS):
+        verdict = check(old, problem)
+        price = old.price(problem.kit)
+        outcome = Outcome(Status.BEST_FOUND, old, price, old.supply, verdict=verdict)
+        way = _way(old, old, problem, verdict, False)
+        return Alteration(old, len(bare.feeds), True, (way,), outcome)
+    outcome = plan(problem, report, PLAN_SHARE * seconds, seed, stopped, fast, memory)
+    found: list[Way] = []
+    if outcome.design is not None:
+        anew = named_after(old, outcome.design, {part.name for part in old.parts}, _highest(old))
+        found.append(_checked(old, anew, problem, outcome.status is Status.PROVEN))
+    fewest = min((way.connections for way in found), default=len(bare.feeds) + 1)
+    end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
+    progress = Progress(deadline=end)
+    if stopped is not None:
+        progress.asked_to_stop = stopped
+    tools = _tools(problem, {"check": 0.0, "share": 0.0}, end - time.monotonic(), fast, None)
+    if outcome.status is not Status.IMPOSSIBLE:
+        for kept in keeping(problem, bare, tools, progress, seed, fewest):
+            if report is not None:
+                report(f"{kept.changed} connections change", None, None)
+            named = _renamed(kept.working.design, kept.same, old)
+            proven = outcome.status is Status.PROVEN and named.price(problem.kit) == outcome.price
+            found.append(_checked(old, named, problem, proven))
+    return Alteration(old, len(bare.feeds), False, _front(found), outcome)
+
+
+def _front(ways: list[Way]) -> tuple[Way, ...]:
+    """Return the ways that no other beats in connections and in what is to be bought at once."""
+    front: list[Way] = []
+    for way in sorted(ways, key=lambda w: (w.connections, w.to_buy, w.price, w.supply)):
+        if not front or way.to_buy < front[-1].to_buy:
+            front.append(way)
+    return tuple(front)
+
+
+def _checked(old: Design, new: Design, problem: Problem, proven: bool) -> Way:
+    verdict = check(new, problem)
+    assert verdict.holds  # other names for its parts change nothing
+    return _way(old, new, problem, verdict, proven)
+
+
+def _way(old: Design, new: Design, problem: Problem, verdict: Verdict, proven: bool) -> Way:
+    changes = changes_of(old, new, problem.kit)
+    prices = {line.name: line.price for line in problem.kit.parts}
+    return Way(
+        new,
+        changes,
+        _connections(old, new),
+        sum(prices[part.part] for part in changes.added),
+        new.price(problem.kit),
+        new.supply,
+        verdict,
+        proven,
+    )
+
+
+def _connections(old: Design, new: Design) -> int:
+    """Return how many inputs of `old` are fed by other outputs in `new`, or not there any more."""
+    from synth.explore import unshared
+
+    fed = {end: source for source, end in unshared(new).feeds}
+    return sum(fed.get(end) != source for source, end in unshared(old).feeds)
+
+
+def _highest(old: Design) -> int:
+    return max((wire.number for wire in old.wires), default=0)
+
+
+def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
+    """Return `new` with the names of `old`: `same` names the old one of some of its parts, and
+    splitting parts are matched by what they feed."""
+    taken = {part.name for part in old.parts}
+    supply = next(part.name for part in old.parts if part.type.value == "supply")
+    names: dict[str, str] = {"supply": supply}
+    counts: Counter[str] = Counter()
+    for part in new.parts:
+        if part.name in same or part.name in names:
+            names.setdefault(part.name, same.get(part.name, part.name))
+            continue
+        name, stem = part.name, part.name.rstrip("0123456789").rstrip()
+        while name in taken:
+            counts[stem] += 1
+            name = f"{stem} {counts[stem]}"
+        taken.add(name)
+        names[part.name] = name
+
+    def of(end: Terminal) -> Terminal:
+        return Terminal(names[end.part], end.terminal)
+
+    wires = tuple(replace(w, source=of(w.source), target=of(w.target)) for w in new.wires)
+    parts = tuple(replace(part, name=names[part.name]) for part in new.parts)
+    named = replace(new, parts=parts, wires=wires)
+    taken = {part.name for part in old.parts} | {
+        part.name for part in named.parts if part.type not in SPLITTING
+    }
+    return named_after(old, named, taken, _highest(old), only_splitting=True)

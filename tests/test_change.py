@@ -1,0 +1,180 @@
+"""From what is wired to a circuit for other goals: ways that hold, and what they really change.
+
+Designs are read back and checked, and changed connections counted, by code of the test's own.
+All names and jobs are invented.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+from referencing import Registry, Resource
+
+from synth import pipeline
+from synth.check import check
+from synth.cli import main
+from synth.design import design_document
+from synth.read.design_file import parse_design
+from synth.read.kit_file import load_kit
+
+DOCS = Path(__file__).resolve().parents[1] / "docs"
+OLD = "pump on 10 s of every 60 s, light always, heater at night, master cutoff"
+Feeds = dict[tuple[str, str], tuple[str, str]]
+
+
+@pytest.fixture(scope="module")
+def wired(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A design file for the goals OLD."""
+    outcome = pipeline.plan(pipeline.read_problem(None, OLD, "starter"), seconds=30)
+    assert outcome.design is not None
+    file = tmp_path_factory.mktemp("old") / "design.json"
+    file.write_text(json.dumps(design_document(outcome.design)), encoding="utf-8")
+    return file
+
+
+def asked(design: Path, goals: str, *words: str) -> Result:
+    return CliRunner().invoke(
+        main, ["change", str(design), goals, "--time-limit", "10", "--no-cache", *words]
+    )
+
+
+def document(design: Path, goals: str, *words: str) -> dict[str, Any]:
+    result = asked(design, goals, "--format", "json", *words)
+    assert result.exit_code == 0, result.output
+    found: dict[str, Any] = json.loads(result.stdout)
+    schema = json.loads((DOCS / "change.schema.json").read_text(encoding="utf-8"))
+    plan = json.loads((DOCS / "plan.schema.json").read_text(encoding="utf-8"))
+    known = Registry().with_resource("plan.schema.json", Resource.from_contents(plan))
+    jsonschema.Draft202012Validator(schema, registry=known).validate(found)
+    return found
+
+
+def connections(design: dict[str, Any]) -> Feeds:
+    """Return what feeds each input, splitting parts passed through."""
+    kinds = {part["name"]: part["type"] for part in design["parts"]}
+    fed = {}
+    for wire in design["wires"]:
+        source, target = wire["from"].rsplit(":", 1), wire["to"].rsplit(":", 1)
+        fed[tuple(target)] = tuple(source)
+    found = {}
+    for end, start in fed.items():
+        while kinds[start[0]] in ("tap-off", "divider"):
+            start = fed[start[0], "in"]
+        if kinds[end[0]] not in ("tap-off", "divider"):
+            found[end] = start
+    return found
+
+
+def really(old: dict[str, Any], way: dict[str, Any], goals: str, kit: str = "starter") -> None:
+    """Assert that a way holds, and changes what it says."""
+    problem = pipeline.read_problem(None, goals, kit)
+    design = parse_design(json.dumps(way["design"]), "way", load_kit(kit), problem)
+    assert check(design, problem).holds
+    before, after = connections(old), connections(way["design"])
+    assert sum(after.get(end) != start for end, start in before.items()) == (
+        way["connections_changed"]
+    )
+    had, has = ({p["name"] for p in d["parts"]} for d in (old, way["design"]))
+    assert has - had == {*way["new_parts"]} and had - has == {*way["taken_out"]}
+    lines = {line.name: line.price for line in load_kit(kit).parts}
+    kinds = {p["name"]: p["part"] for p in way["design"]["parts"]}
+    assert sum(lines[kinds[name]] for name in has - had) == way["to_buy"]
+    numbers = {w["number"]: (w["from"], w["to"]) for w in old["wires"]}
+    for wire in way["design"]["wires"]:
+        ends = (wire["from"], wire["to"])
+        if wire["number"] in way["new_wires"]:
+            assert wire["number"] not in numbers
+        elif wire["number"] in way["moved_wires"]:
+            assert numbers[wire["number"]][1] == ends[1] and numbers[wire["number"]] != ends
+        else:
+            assert numbers[wire["number"]] == ends
+    off = {*numbers} - {wire["number"] for wire in way["design"]["wires"]}
+    assert off == {*way["gone_wires"]}
+
+
+@pytest.mark.parametrize(
+    ("goals", "changed"),
+    [
+        (f"{OLD}, fan while hot", 0),
+        (f"{OLD}, fan for 30 s after bell is pressed", 0),
+        (OLD.replace("10 s", "15 s"), 0),
+        (OLD.replace("60 s", "60 s, only at night"), 1),
+    ],
+)
+def test_ways_hold_and_change_what_they_say(wired: Path, goals: str, changed: int) -> None:
+    found, old = document(wired, goals), json.loads(wired.read_text(encoding="utf-8"))
+    assert not found["holds"] and found["connections"] == len(connections(old))
+    for way in found["ways"]:
+        really(old, way, goals)
+    changes = [way["connections_changed"] for way in found["ways"]]
+    assert changes == sorted(changes) and changes[0] == changed
+    costs = [way["to_buy"] for way in found["ways"]]
+    assert costs == sorted(costs, reverse=True)
+    kinds = {part["name"]: part["type"] for part in old["parts"]}
+    assert {kinds[name] for name in found["ways"][0]["taken_out"]} <= {"tap-off", "divider"}
+
+
+def test_what_is_there_is_kept_where_anew_would_be_cheaper(tmp_path: Path) -> None:
+    """A second cycle beside the first one leaves it as it is, at 7 coins more than both as one."""
+    apart = tmp_path / "apart.json"
+    one, other = "pump on 10 s of every 60 s", "mister on 5 s of every 20 s"
+    outcome = pipeline.plan(pipeline.read_problem(None, one, "starter"), seconds=30)
+    assert outcome.design is not None
+    apart.write_text(json.dumps(design_document(outcome.design)), encoding="utf-8")
+    found = document(apart, f"{one}, {other}")
+    old = json.loads(apart.read_text(encoding="utf-8"))
+    ways = found["ways"]
+    assert ways[0]["connections_changed"] == 0 and ways[0]["to_buy"] == 27
+    for way in ways:
+        really(old, way, f"{one}, {other}")
+
+
+def test_goals_that_go_take_their_parts_along(wired: Path) -> None:
+    goals = "light always, heater at night, master cutoff"
+    found, old = document(wired, goals), json.loads(wired.read_text(encoding="utf-8"))
+    way = found["ways"][0]
+    really(old, way, goals)
+    assert {"pump", "pulse timer 1", "pulse timer 2"} <= {*way["taken_out"]}
+    assert way["to_buy"] == 0 and way["price"] == 9
+
+
+def test_what_does_it_already_is_left_alone(wired: Path) -> None:
+    fewer = OLD.replace("pump", "pump")
+    told = asked(wired, fewer)
+    assert told.exit_code == 0 and "nothing is to be changed" in told.output
+    found = document(wired, fewer)
+    assert found["holds"] and found["ways"][0]["connections_changed"] == 0
+    assert not found["ways"][0]["set_anew"] and not found["ways"][0]["moved_wires"]
+
+
+def test_the_steps_are_told_and_written(wired: Path, tmp_path: Path) -> None:
+    goals = f"{OLD}, fan while hot"
+    told = asked(wired, goals, "--out", str(tmp_path / "new"))
+    assert told.exit_code == 0, told.output
+    assert "0 of 11" in told.output and "put in sensor hot 1" in told.output
+    assert "Switch the supply off, lock it off" in told.output
+    names = {file.name for file in (tmp_path / "new").iterdir()}
+    assert names == {"change.json", "design.json", "wiring.svg", "timing.svg"}
+    again = CliRunner().invoke(main, ["check", str(tmp_path / "new" / "design.json"), goals])
+    assert again.exit_code == 0, again.output
+
+
+def test_what_cannot_be_had_is_told_as_a_plan_tells_it(wired: Path) -> None:
+    told = asked(wired, "fan while hot, never more than 0 units")
+    assert told.exit_code in (1, 2)
+    late = asked(wired, f"{OLD}, fan while hot", "--way", "9")
+    assert late.exit_code == 2 and "there is no way 9" in late.output
+
+
+def test_a_design_that_is_no_circuit_is_refused(wired: Path, tmp_path: Path) -> None:
+    old = json.loads(wired.read_text(encoding="utf-8"))
+    old["wires"] = old["wires"][1:]
+    broken = tmp_path / "broken.json"
+    broken.write_text(json.dumps(old), encoding="utf-8")
+    told = asked(broken, f"{OLD}, fan while hot")
+    assert told.exit_code == 2 and "no whole circuit" in told.output

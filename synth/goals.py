@@ -136,9 +136,9 @@ class Empties:
 
 @dataclass(frozen=True)
 class Toggles:
-    """Changes over at each press of `button`."""
+    """Changes over at each press of one of `buttons`, while none of the others is held."""
 
-    button: Is
+    buttons: tuple[Is, ...]
 
 
 @dataclass(frozen=True)

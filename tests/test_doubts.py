@@ -9,7 +9,7 @@ from synth.pose import pose
 from synth.problem import InputKind, Problem
 from synth.read.goal_file import goals_from_text, parse_goal_file
 from synth.read.kit_file import load_kit
-from synth.signals import And, Level, Not, Or, Signal
+from synth.signals import And, Level, Not, Or, Signal, inputs_of
 
 FULL = load_kit("full")
 SUPPLY = Level("supply")
@@ -228,3 +228,10 @@ def test_starts_when_speaks_of_sensors_started_by_of_buttons() -> None:
     problem = posed("pump starts when go is pressed and stops when tank is full")
     assert problem.input("go").kind is InputKind.BUTTON
     assert posed("fan starts when dark and stops when cold").requirements
+
+
+def test_not_stands_before_a_word_of_a_name_too() -> None:
+    """'not' without 'is', as before a state."""
+    said = [posed(f"pump while {x}") for x in ("tank not empty", "tank is not empty")]
+    assert said[0].requirements == said[1].requirements
+    assert inputs_of(said[0].requirements[0].signal) == {"supply", "tank empty"}

@@ -204,6 +204,24 @@ def test_it_is_offered_where_it_would_help_and_not_once_it_is_said() -> None:
     assert not any("already holding" in x for x in asked(pulse, known=(RELEASED,)).assumptions)
 
 
+def test_several_buttons_for_one_lamp() -> None:
+    """Each press of any of them changes it over; common practice, no source."""
+    known = (RELEASED, RELEASED.replace("bell push", "knob"))
+    problem = asked("lamp toggled by bell push or knob, keeps its state", known=known)
+    outcome = planned(problem)
+    assert outcome.status is Status.PROVEN and outcome.design is not None
+    machine = problem.machine
+    state, lamp = machine.start, []
+    for pressed in ((), ("knob",), (), ("bell push",), ("bell push", "knob"), ("knob",), ()):
+        levels = {"supply": True, "bell push": False, "knob": False}
+        state, loads, _ = machine.react(state, levels | dict.fromkeys(pressed, True))
+        lamp.append(loads["lamp"])
+    assert lamp == [False, True, True, False, False, False, False]
+    alone = asked("lamp toggled by bell push or knob, keeps its state", known=known[:1])
+    assert not check(outcome.design, alone).holds
+    assert any("while one of the buttons is held" in line for line in problem.assumptions)
+
+
 @needs_node
 def test_the_page_keeps_to_it() -> None:
     problem = asked(TOGGLED, "master cutoff", known=(RELEASED.replace("power", "power or master"),))

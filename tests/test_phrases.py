@@ -288,7 +288,7 @@ GOALS: list[tuple[Goal, list[str]]] = [
         ["pump empties between low and high", "pump empties from high to low"],
     ),
     (
-        load(Toggles(Is("bell"))),
+        load(Toggles((Is("bell"),))),
         [
             "pump toggled by bell",
             "pump is toggled by bell",

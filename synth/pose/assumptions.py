@@ -176,17 +176,20 @@ def _about_load_goal(
                 "off after a power cut until started again; say 'keeps its state through a "
                 "power cut' for the other",
             )
-        case Toggles(button):
+        case Toggles(buttons):
+            if len(buttons) > 1:
+                lines.append("while one of the buttons is held, to press another changes nothing")
             by_default(
                 Choice.FORGET,
                 Choice.KEEP,
                 "off after a power cut; say 'keeps its state through a power cut' for the other",
             )
-            if button.name not in let_go:
+            held = next((item.name for item in buttons if item.name not in let_go), "")
+            if held:
                 line = "a button already pressed when power returns counts as a press"
-                if names.inputs.get(button.name) is InputKind.BUTTON:
+                if names.inputs.get(held) is InputKind.BUTTON:
                     line += (
-                        f"; where nobody holds it then, say '{button.name} is released when power "
+                        f"; where nobody holds it then, say '{held} is released when power "
                         "returns' under 'known'"
                     )
                 lines.append(line)

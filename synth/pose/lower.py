@@ -393,10 +393,11 @@ class Lowering:
                 return self.latch(
                     plan, asked, self.condition(high), inverse(self.condition(low)), False
                 )
-            case Toggles(button):
+            case Toggles(buttons):
+                pressed = either(*(self.condition(button) for button in buttons))
                 if Choice.KEEP in choices:
-                    return both(asked, Toggle(both(asked, self.condition(button))))
-                return Toggle(self.condition(button), asked)
+                    return both(asked, Toggle(both(asked, pressed)))
+                return Toggle(pressed, asked)
             case SwitchedFrom(switches):
                 return both(asked, parity([Level(item.name) for item in switches]))
 

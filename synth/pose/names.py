@@ -104,8 +104,8 @@ def asked_of(does: Behaviour | None) -> Iterator[tuple[Is, InputKind | None]]:
         case Fills(low, high) | Empties(low, high):
             for part in (low, high):
                 yield from ((item, sensor) for item in mentions(part))
-        case Toggles(item):
-            yield item, button
+        case Toggles(buttons):
+            yield from ((item, button) for item in buttons)
         case SwitchedFrom(switches):
             yield from ((item, switch) for item in switches)
 

@@ -291,8 +291,8 @@ class Builder(Conditions):
         return [low, high]
 
     def toggles(self, children: list[Any]) -> Behaviour:
-        name = next(child for child in children if isinstance(child, Name))
-        return Toggles(Is(name.text, place=name.place))
+        buttons = [child for child in children if isinstance(child, Name)]
+        return Toggles(tuple(Is(button.text, place=button.place) for button in buttons))
 
     def switched_from(self, children: list[Any]) -> Behaviour:
         names = self.names(children)

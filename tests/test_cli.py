@@ -632,3 +632,11 @@ def test_fast_says_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     ran = run("plan", "--goals", "light always", "--fast")
     assert ran.exit_code == 2
     assert "pip install '.[fast]'" in ran.stderr
+
+
+def test_a_file_given_as_words_is_told(tmp_path: Path) -> None:
+    file = tmp_path / "mine.yaml"
+    file.write_text("goals: [lamp always]\n", encoding="utf-8")
+    result = CliRunner().invoke(main, ["plan", "--goals", str(file)])
+    assert result.exit_code == 2
+    assert "is a file" in result.output and f"synth plan {file}" in result.output

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from synth.design import Design
@@ -38,8 +39,20 @@ def read_problem(
             f"{both}say the goals either in a goal file or with --goals",
             hint='for example: synth plan --goals "pump on 10 s of every 60 s, light always"',
         )
+    if text is not None and _is_file(text):
+        raise GoalError(
+            f"'{text}' is a file, and --goals takes the goals themselves",
+            hint=f"leave out --goals: synth plan {text}",
+        )
     goal_list = load_goal_file(file) if file is not None else goals_from_text(text or "")
     return _posed(goal_list, kit, contradictory)
+
+
+def _is_file(text: str) -> bool:
+    try:
+        return Path(text).is_file()
+    except (OSError, ValueError):  # longer than a name may be, or with signs that none has
+        return False
 
 
 def _posed(goal_list: GoalList, kit: str | None, contradictory: bool = False) -> Problem:

@@ -478,6 +478,8 @@ def _strange(phrase: Phrase, begin: int, place: Place) -> GoalError:
         )
     elif char in "&+":
         hint = "say 'and'"
+    elif char in "_./":
+        hint = "leave it out: it may stand within a name, between letters or digits"
     return GoalError(f"the character {quoted(char)} cannot stand in a phrase", place, hint)
 
 

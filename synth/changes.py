@@ -46,7 +46,8 @@ class Way:
 
     Its parts have the names of the old ones where they are the same. `connections` counts what fed
     an input of the old one and does not any more, splitting parts left aside; `to_buy` the price
-    (coins) of the parts that are new. `proven`: no design costs less, within the bounds.
+    (coins) of the parts that are new, less what is in stock. `proven`: no design costs less, within
+    the bounds of the search.
     """
 
     design: Design

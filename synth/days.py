@@ -7,7 +7,7 @@ it a circuit or the required signals. Energy is in unit-hours, exact.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -158,8 +158,21 @@ def flips(problem: Problem, levels: Mapping[str, bool]) -> Iterator[tuple[str, .
     able = [name for name in levels if _flip(problem, name, levels[name]) is not None]
     for some in dict.fromkeys([*((name,) for name in able), tuple(able)]):
         other = {n: level != (n in some) for n, level in levels.items()}
-        if some and _together(problem, other):
+        if some and _together(problem, other) and not _held_as_one_comes(problem, levels, some):
             yield some
+
+
+def _held_as_one_comes(
+    problem: Problem, levels: Mapping[str, bool], flipped: Collection[str]
+) -> bool:
+    """Return whether, of inputs that are flipped at first, one may be at 1 as another comes on of
+    which that is known not to be so."""
+    return any(
+        item.name in flipped
+        and not levels[item.name]
+        and any(name in flipped and levels[name] for name in item.released_as)
+        for item in problem.inputs
+    )
 
 
 def _flip(problem: Problem, name: str, level: bool) -> int | None:
@@ -185,9 +198,15 @@ def changes(
     what passes. Power comes up at dusk, with the inputs `flipped` at the other level."""
     kinds = {item.name: item for item in problem.inputs}
     back = {n: _flip(problem, n, levels[n]) or FLIP for n in flipped}
+    # What is known to be released as power comes up is pressed a little later.
+    begin = {
+        n: FLIP if n in kinds and "supply" in kinds[n].released_as and not levels[n] else 0
+        for n in flipped
+    }
     dark = [n for n in names if n != "supply" and n in kinds and kinds[n].kind is InputKind.NIGHT]
     moving = any(kinds[n].steady is None for n in dark) and 0 < night < DAY
-    times = {0, *back.values(), *((night, DAY, DAY + night) if moving else ())}
+    ends = {begin[n] + back[n] for n in flipped}
+    times = {0, *begin.values(), *ends, *((night, DAY, DAY + night) if moving else ())}
     found = []
     for time in sorted(times):
         now: dict[str, bool] = {}
@@ -199,7 +218,8 @@ def changes(
                 now[name] = time % DAY < night if steady is None else steady
             else:
                 level = levels.get(name, False)
-                now[name] = level != (name in back and time < back[name])
+                away = name in back and begin[name] <= time < begin[name] + back[name]
+                now[name] = level != away
         found.append((time, now))
     return tuple(found)
 

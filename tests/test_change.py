@@ -164,6 +164,22 @@ def test_the_steps_are_told_and_written(wired: Path, tmp_path: Path) -> None:
     assert again.exit_code == 0, again.output
 
 
+def test_what_is_proven_is_the_price_and_what_is_in_stock_need_not_be_bought(
+    wired: Path, tmp_path: Path
+) -> None:
+    goals = tmp_path / "goals.yaml"
+    text = f"goals: [{OLD}, fan while hot]\n"
+    goals.write_text(text, encoding="utf-8")
+    plain = document(wired, str(goals))["ways"][0]
+    assert plain["proven"] and plain["to_buy"] > 0
+    goals.write_text(text + "minimise: [power, price]\n", encoding="utf-8")
+    assert not any(way["proven"] for way in document(wired, str(goals))["ways"])
+    goals.write_text(text + "stock: {sensor: 1}\n", encoding="utf-8")
+    stocked = document(wired, str(goals))["ways"]
+    assert not any(way["proven"] for way in stocked)
+    assert stocked[0]["to_buy"] == plain["to_buy"] - 4
+
+
 def test_what_cannot_be_had_is_told_as_a_plan_tells_it(wired: Path) -> None:
     told = asked(wired, "fan while hot, never more than 0 units")
     assert told.exit_code in (1, 2)

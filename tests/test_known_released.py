@@ -14,10 +14,12 @@ from test_page import in_node, needs_node
 
 from synth import pipeline
 from synth.check import check
+from synth.days import changes, flips
 from synth.design import Design, PartInUse, Terminal, Wire
-from synth.errors import GoalError
+from synth.errors import GoalError, Undecided
 from synth.parts.behaviour import PartType
 from synth.pose import pose
+from synth.pose.without import only
 from synth.problem import Problem
 from synth.read.goal_file import parse_goal_file
 from synth.read.kit_file import load_kit
@@ -244,3 +246,58 @@ def test_the_page_keeps_to_it() -> None:
         "known: 'bell push' is released as power returns",
         "known: 'bell push' is released as power returns",
     ]
+
+
+# -- facts together ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_what_is_always_pressed_is_never_released(turned: bool) -> None:
+    facts = ("bell push is always pressed", RELEASED)
+    with pytest.raises(GoalError, match="always pressed and to be released"):
+        asked("lamp while bell push is pressed", known=facts[::-1] if turned else facts)
+
+
+def test_facts_that_leave_no_run_prove_nothing() -> None:
+    problem = asked(TOGGLED, known=(RELEASED,))
+    stuck = tuple(
+        dataclasses.replace(item, steady=True) if item.name == "bell push" else item
+        for item in problem.inputs
+    )
+    with pytest.raises(Undecided, match="power can never come on"):
+        check(by_impulse_relay(), dataclasses.replace(problem, inputs=stuck))
+
+
+def test_a_goal_less_leaves_the_rest_of_a_fact() -> None:
+    """Of the power it is known still where no goal names the switch any more."""
+    text = (
+        f"goals: ['{TOGGLED}', master cutoff]\n"
+        f"known: ['{RELEASED.replace('power', 'power or master')}']\n"
+    )
+    goals = parse_goal_file(text, "porch")
+    assert pose(only(goals, [1]), load_kit("full")).input("bell push").released_as == BY_POWER
+    goals = parse_goal_file(text.replace("power or master", "master"), "porch")
+    assert only(goals, [1]).facts == ()
+
+
+def test_an_input_that_has_to_come_on_just_then_makes_no_run() -> None:
+    problem = asked(TOGGLED, "master cutoff", known=("bell push is released when master comes on",))
+    hasty = tuple(
+        dataclasses.replace(item, most_off=1000) if item.name == "bell push" else item
+        for item in problem.inputs
+    )
+    problem = dataclasses.replace(problem, inputs=hasty)
+    assert legal(problem, [(0, {"supply": True}), (1000, {"master": True})], 3000) is None
+    assert legal(problem, [(0, {"supply": True}), (900, {"master": True})], 3000) is not None
+
+
+def test_held_days_begin_as_is_known() -> None:
+    problem = asked(TOGGLED, known=(RELEASED,))
+    levels = {"bell push": False}
+    assert ("bell push",) in flips(problem, levels)
+    pressed = changes(problem, ["supply", "bell push"], levels, ["bell push"], 0)
+    assert [now["bell push"] for _, now in pressed] == [False, True, False]
+    before: dict[str, bool] | None = None
+    for _, now in pressed:
+        assert problem.may_follow(before, now)
+        before = now

@@ -226,7 +226,7 @@ class Explorer:
 
     def explore(self, orders: bool, facts: bool, first_only: bool) -> Explored:
         """Explore all reachable states; `orders`: also those that only other orders lead to;
-        `facts`: honour what is known of the times of inputs (else they may change at will)."""
+        `facts`: honour what is known of when inputs change (else they may change at will)."""
         self.world.honour(facts)
         return self._search(orders, first_only)
 
@@ -290,14 +290,18 @@ class Explorer:
 
     def _begin(self, orders: bool, push: Push, report: Report) -> None:
         """Let the supply rise, with every set of levels of the other inputs."""
+        begun = False
         for vector in self.world.nearest(0):
             if vector & self.supply:
                 environment = self.world.environment(0, None, vector, ())
                 if environment is None:
                     continue
+                begun = True
                 self._react(
                     None, (), 0, vector, ZERO_ZONE, environment, orders, push, report, (1, 1)
                 )
+        if not begun:
+            raise Undecided("by what is known of the inputs, power can never come on")
 
     def following(
         self, node: Node | None, orders: bool, failing: Callable[[Event], None] | None = None

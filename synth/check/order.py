@@ -81,8 +81,8 @@ class _Pair:
 class Events:
     """All events of a design that holds, in every order in which they can come.
 
-    `like`: honour known times of inputs where that one does; else they are honoured for those
-    circuits alone whose goals need them. `apart`: leave runs out of account in which an input
+    `like`: honour what is known of when inputs change where that one does; else it is honoured for
+    those circuits alone whose goals need it. `apart`: leave runs out of account in which an input
     changes at the very instant at which a time of the circuit is up. `together` says of circuits
     that share something how far they are walked as one. Raises Undecided when `deadline` (a reading
     of `time.monotonic()`) or `most_states` do not suffice.

@@ -193,7 +193,8 @@ def _explore(explorer: Explorer, first_only: bool) -> tuple[Explored, tuple[str,
 
 
 def _with_facts_if_needed(explorer: Explorer, orders: bool, first_only: bool) -> Explored:
-    """Explore with inputs that may change at will; only if that fails, honour their known times.
+    """Explore with inputs that may change at will; only if that fails, honour what is
+    known of when they change.
 
     Inputs that may do more can only break more, so what holds for them holds.
     """

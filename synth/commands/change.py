@@ -13,9 +13,10 @@ HELP = """Say how to change a circuit that is wired for other goals, with little
 
 DESIGN is the design or plan (JSON or YAML) of what is wired; GOALS is a goal file with all goals,
 the old ones that still count and the new, or a list of phrases where no such file exists. Shown are
-ways to get there, each checked against all these goals: the cheapest design whatever is wired, and
-designs that keep every part there is, with ever fewer connections that change. Of one of them
-follows what to buy, which wires to take off, move and put on.
+ways to get there, each checked against all these goals: of the cheapest design, whatever is wired,
+and designs that keep every part there is, those that no other beats in changed connections and in
+what is to be bought. Of one of them follows what to buy, and which wires to take off, move and put
+on.
 
 \b
 Examples:

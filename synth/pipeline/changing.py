@@ -12,11 +12,11 @@ from synth.changes import Alteration, Way, changes_of, named_after
 from synth.check import check
 from synth.check.structure import structure
 from synth.design import Design, Terminal
-from synth.errors import DesignError
-from synth.parts.behaviour import SPLITTING
+from synth.errors import DesignError, Undecided
+from synth.parts.behaviour import SPLITTING, PartType
 from synth.pipeline.planning import _tools, holds, plan
-from synth.problem import Problem
-from synth.result import Fault, Outcome, Status, Verdict
+from synth.problem import Objective, Problem
+from synth.result import Fault, Outcome, Status
 
 if TYPE_CHECKING:
     from synth.memory import Memory
@@ -57,17 +57,29 @@ def change(
             hint="synth check tells all that is wrong with it",
         )
     bare = unshared(old)
-    if holds(old, problem, CHECK_SECONDS):
-        verdict = check(old, problem)
-        price = old.price(problem.kit)
-        outcome = Outcome(Status.BEST_FOUND, old, price, old.supply, verdict=verdict)
-        way = _way(old, old, problem, verdict, False)
-        return Alteration(old, len(bare.feeds), True, (way,), outcome)
+    limit = min(CHECK_SECONDS, seconds)
+    if holds(old, problem, limit):
+        way = _checked(old, old, problem, False, limit)
+        if way is not None:
+            held = Outcome(Status.BEST_FOUND, old, way.price, way.supply, verdict=way.verdict)
+            return Alteration(old, len(bare.feeds), True, (way,), held)
     outcome = plan(problem, report, PLAN_SHARE * seconds, seed, stopped, fast, memory)
     found: list[Way] = []
+
+    def keep(new: Design, proven: bool) -> None:
+        way = _checked(old, new, problem, proven, CHECK_SECONDS)
+        if way is not None:
+            found.append(way)
+
+    # What is proven is what counts first, and counts what is in stock.
+    proven = (
+        outcome.status is Status.PROVEN
+        and problem.objectives[0] is Objective.PRICE
+        and not problem.limits.stock
+    )
     if outcome.design is not None:
-        anew = named_after(old, outcome.design, {part.name for part in old.parts}, _highest(old))
-        found.append(_checked(old, anew, problem, outcome.status is Status.PROVEN))
+        taken = {part.name for part in old.parts}
+        keep(named_after(old, outcome.design, taken, _highest(old)), proven)
     fewest = min((way.connections for way in found), default=len(bare.feeds) + 1)
     end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
     progress = Progress(deadline=end)
@@ -79,8 +91,7 @@ def change(
             if report is not None:
                 report(f"{kept.changed} connections change", None, None)
             named = _renamed(kept.working.design, kept.same, old)
-            proven = outcome.status is Status.PROVEN and named.price(problem.kit) == outcome.price
-            found.append(_checked(old, named, problem, proven))
+            keep(named, proven and named.price(problem.kit) == outcome.price)
     return Alteration(old, len(bare.feeds), False, _front(found), outcome)
 
 
@@ -93,20 +104,26 @@ def _front(ways: list[Way]) -> tuple[Way, ...]:
     return tuple(front)
 
 
-def _checked(old: Design, new: Design, problem: Problem, proven: bool) -> Way:
-    verdict = check(new, problem)
-    assert verdict.holds  # other names for its parts change nothing
-    return _way(old, new, problem, verdict, proven)
-
-
-def _way(old: Design, new: Design, problem: Problem, verdict: Verdict, proven: bool) -> Way:
+def _checked(
+    old: Design, new: Design, problem: Problem, proven: bool, seconds: float
+) -> Way | None:
+    """Return the way to `new`, which holds but for its new names; None where there was no time to
+    check that."""
+    try:
+        verdict = check(new, problem, deadline=time.monotonic() + seconds)
+    except Undecided:
+        return None
+    if not verdict.holds:
+        return None
     changes = changes_of(old, new, problem.kit)
     prices = {line.name: line.price for line in problem.kit.parts}
+    new_ones = Counter(part.part for part in changes.added)
+    there = dict(problem.limits.stock)
     return Way(
         new,
         changes,
         _connections(old, new),
-        sum(prices[part.part] for part in changes.added),
+        sum(prices[name] * max(0, n - there.get(name, 0)) for name, n in new_ones.items()),
         new.price(problem.kit),
         new.supply,
         verdict,
@@ -130,7 +147,7 @@ def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
     """Return `new` with the names of `old`: `same` names the old one of some of its parts, and
     splitting parts are matched by what they feed."""
     taken = {part.name for part in old.parts}
-    supply = next(part.name for part in old.parts if part.type.value == "supply")
+    supply = next(part.name for part in old.parts if part.type is PartType.SUPPLY)
     names: dict[str, str] = {"supply": supply}
     counts: Counter[str] = Counter()
     for part in new.parts:

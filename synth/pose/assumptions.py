@@ -235,6 +235,7 @@ def _about_all(goal_list: GoalList, names: Names, plans: dict[str, Plan]) -> lis
     known = {
         name
         for fact in goal_list.facts
+        # When a button is released says nothing of the supply and the switches that come on.
         for name in ((fact.name,) if isinstance(fact, Released) else fact.about)
     }
     free = [name for name in names.inputs if name not in known]

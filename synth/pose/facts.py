@@ -59,6 +59,8 @@ def _steady(item: OutsideInput, fact: Stays) -> OutsideInput:
         raise GoalError("without any supply nothing is ever on", fact.place)
     if item.steady is not None and item.steady is not level:
         raise _contradiction(fact, item)
+    if level and item.released_as:
+        raise _never_released(fact, item)
     return replace(item, steady=level)
 
 
@@ -91,6 +93,8 @@ def _released(item: OutsideInput, fact: Released, names: Names) -> OutsideInput:
             fact.place,
             f"only that it is not: '{item.name} is released when …'",
         )
+    if item.steady:
+        raise _never_released(fact, item)
     for other in fact.others:
         if names.inputs[other] not in (InputKind.SUPPLY, InputKind.SWITCH):
             raise GoalError(
@@ -100,6 +104,10 @@ def _released(item: OutsideInput, fact: Released, names: Names) -> OutsideInput:
                 "switch is thrown",
             )
     return replace(item, released_as=tuple(dict.fromkeys((*item.released_as, *fact.others))))
+
+
+def _never_released(fact: Fact, item: OutsideInput) -> GoalError:
+    return GoalError(f"'{item.name}' is said to be always pressed and to be released", fact.place)
 
 
 def _contradiction(fact: Fact, item: OutsideInput) -> GoalError:

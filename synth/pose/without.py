@@ -11,6 +11,7 @@ from synth.goals import (
     AtLeast,
     Cutoff,
     Cycles,
+    Fact,
     ForTime,
     Gap,
     Goal,
@@ -20,6 +21,7 @@ from synth.goals import (
     NeverTogether,
     NeverWhile,
     Only,
+    Released,
 )
 from synth.pose.names import inputs_in
 
@@ -40,13 +42,17 @@ def without(goal_list: GoalList, goal: Goal) -> GoalList:
         goal_list,
         goals=rest,
         inputs=tuple(item for item in goal_list.inputs if item.name not in gone),
-        facts=tuple(
-            fact
-            for fact in goal_list.facts
-            if not gone & {*fact.about}
-        ),
+        facts=tuple(left for fact in goal_list.facts if (left := _left_of(fact, gone)) is not None),
     )
     return _about(left)
+
+
+def _left_of(fact: Fact, gone: Collection[str]) -> Fact | None:
+    """Return what a fact says of inputs that are not gone, None where it says nothing of them."""
+    if isinstance(fact, Released) and fact.name not in gone:
+        others = tuple(other for other in fact.others if other not in gone)
+        return replace(fact, others=others) if others else None
+    return None if {*gone} & {*fact.about} else fact
 
 
 def only(goal_list: GoalList, numbers: Collection[int]) -> GoalList:
@@ -103,11 +109,7 @@ def altering(goal_list: GoalList) -> dict[int, Alters]:
 
     Where two loads are kept apart, what one of them does alters what is asked of the other.
     """
-    known = {
-        name
-        for fact in goal_list.facts
-        for name in fact.about
-    }
+    known = {name for fact in goal_list.facts for name in fact.about}
     apart = [set(g.loads) for g in goal_list.goals if isinstance(g, NeverTogether | Gap)]
     found = {}
     for goal in goal_list.goals:

@@ -80,7 +80,7 @@ def _print_steps(page: _Page, changes: Changes) -> None:
 def _known(way: Way) -> str:
     told = []
     if way.proven:
-        told.append("no design costs less, proven")
+        told.append("no design costs less, proven within the bounds of a plan")
     if all(part.type in SPLITTING for part in way.changes.taken_out):
         told.append("every part stays")
     return ", ".join(told)

@@ -178,7 +178,8 @@ def _may_be(problem: Problem, vector: dict[str, bool]) -> bool:
 
 def _may_run(problem: Problem, prefix: dict[str, bool] | None, vector: dict[str, bool]) -> bool:
     """Return whether the supply may come on with the levels `prefix`, if any, then `vector`, as far
-    as inputs bear on one another."""
+    as one input bears on when another changes (for steady inputs, which may not be named here, see
+    `_may_be`)."""
     if prefix is None:
         return problem.may_follow(None, vector)
     return problem.may_follow(None, prefix) and problem.may_follow(prefix, vector)

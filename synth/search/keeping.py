@@ -115,6 +115,8 @@ class _Keeper:
             return None
         if any(source.part not in known for source, _ in self.feeds):
             return None
+        if any(part.name == "supply" for part in self.parts):
+            return None  # it would get another name
         with self.progress.aside(), self.progress.sharing(BESIDE_SHARE):
             wiring = best_wiring(only(problem, new), self.tools, self.progress, self.seed)
         if wiring is None:

@@ -179,7 +179,8 @@ def only_makes(piece: Piece) -> bool:
 
     Proof: put a wire in place of each of them, as if it was on for good. Nothing is dead that was
     not, and the circuit does what is asked behind the switches. (A break contact would be open for
-    good, and what it feeds might be an input that no circuit by itself can leave dead.)
+    good, and what it feeds might be an input that no circuit by itself can leave dead.) Two nets
+    that become one are split at no higher a price: each at the place of the input of the switch.
     """
     switches = piece.problem.kit.of_type(PartType.SWITCH) if piece.path else ()
     return all("break" not in part.options for part in switches)

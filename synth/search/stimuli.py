@@ -25,8 +25,8 @@ STEADY_WALK = 64
 
 def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: int) -> Run | None:
     """Return the run nearest to `wanted` (time in ticks, levels) that respects what is known of
-    the inputs: times at 1 and 0, inputs that are never together, steady inputs. None if such a
-    run is not found."""
+    the inputs: times at 1 and 0, inputs that are never together, steady inputs, those released as
+    others come on. None if such a run is not found."""
     facts = {item.name: item for item in problem.inputs}
     levels = {name: bool(item.steady) for name, item in facts.items()}
     since = dict.fromkeys(levels, 0)
@@ -62,7 +62,8 @@ def legal(problem: Problem, wanted: Sequence[tuple[int, dict[str, bool]]], end: 
             if not started:
                 comes = {"supply"} & {*item.released_as} if after["supply"] else set()
             if after[item.name] and comes:
-                if levels[item.name] and not _may_go_off(item, time, since):
+                forced = latest.get(item.name, time + 1) <= time
+                if forced or (levels[item.name] and not _may_go_off(item, time, since)):
                     return None
                 # Let go just then, and pressed right after.
                 change[item.name] = False

@@ -162,7 +162,8 @@ class _Whole:
                 self._mix()
             if joint and self.best is not None:
                 # For what counts next, no more time than it took to prove what counts first.
-                most = max(LATER_AT_LEAST, self.times[0][1]) if proven else inf
+                spent = sum(seconds for stage, seconds in self.times if stage == "circuits")
+                most = max(LATER_AT_LEAST, spent) if proven else inf
                 with self.progress.sharing(1, most):
                     found = self._ask(joint, hard)
                 self._clock("joint circuits")

@@ -188,7 +188,6 @@ def _to_change(problem: Problem, before: Problem | None) -> list[OutsideInput]:
         if item.steady is None
         and (before is None or item.kind is not InputKind.SUPPLY)
         and {item.least_on, item.most_on, item.least_off, item.most_off} <= {None, 0}
-        and not item.released_as
     ]
     return sorted(
         free, key=lambda item: (item.name in old or item.kind is InputKind.SUPPLY,

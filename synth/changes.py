@@ -192,7 +192,9 @@ def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
         tuple(
             (before[part.name], part)
             for part in new.parts
-            if part.name in before and dict(before[part.name].settings) != dict(part.settings)
+            if part.name in before
+            and part.type is not PartType.LOAD
+            and dict(before[part.name].settings) != dict(part.settings)
         ),
         tuple(stay),
         tuple(moved),

@@ -89,7 +89,7 @@ def test_what_cannot_be_known(fact: str, told: str) -> None:
 
 def test_facts_end_where_the_next_begins() -> None:
     facts = parse_facts("bell push is released when power returns, supply never fails")
-    assert [fact.about for fact in facts] == [("bell push", "supply"), ("supply",)]
+    assert [fact.about for fact in facts] == [("bell push", "power"), ("supply",)]
 
 
 # -- the check -----------------------------------------------------------------------------------
@@ -256,6 +256,27 @@ def test_what_is_always_pressed_is_never_released(turned: bool) -> None:
     facts = ("bell push is always pressed", RELEASED)
     with pytest.raises(GoalError, match="always pressed and to be released"):
         asked("lamp while bell push is pressed", known=facts[::-1] if turned else facts)
+
+
+def test_a_switch_called_mains_is_not_the_supply() -> None:
+    goals, fact = ("lamp while bell push is pressed", "lamp only while mains"), "mains never fails"
+    text = "goals: ['{}']\ninputs: {{mains: switch}}\nknown: [{}]\n"
+    text = text.format("', '".join(goals), fact)
+    problem = pose(parse_goal_file(text, "porch"), load_kit("full"))
+    assert problem.input("mains").steady and problem.input("supply").steady is None
+    assert asked(TOGGLED, known=(fact,)).input("supply").steady
+
+
+def test_inputs_that_are_always_on_are_together() -> None:
+    facts = ("a and b never together", "a is always on", "b is always on")
+    with pytest.raises(GoalError, match="so they are together"):
+        asked("lamp while a", "fan while b", known=facts)
+    problem = asked("lamp while a", "fan while b", known=facts[1:])
+    both = dataclasses.replace(problem, never_together=(("a", "b"),))
+    outcome = planned(problem)
+    assert outcome.design is not None
+    with pytest.raises(Undecided, match="power can never come on"):
+        check(outcome.design, both)
 
 
 def test_facts_that_leave_no_run_prove_nothing() -> None:

@@ -89,12 +89,15 @@ class World:
             item = self._known(name)
             if item and item.steady is not None:
                 steady.append((bits[name], item.steady))
-        return tuple(
+        allowed = tuple(
             vector
             for vector in range(1 << len(bits))
             if all((vector & bit != 0) == level for bit, level in steady)
             and not any(sum(vector & bit != 0 for bit in group) > 1 for group in groups)
         )
+        if not any(vector & bits["supply"] for vector in allowed):
+            raise Undecided("by what is known of the inputs, power can never come on")
+        return allowed
 
     # Vectors that act alike
 

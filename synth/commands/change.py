@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import click
 
 from synth.commands.numbers import Number, Whole
 from synth.commands.places import FOLDER, goals_given, kit_of_design
 
+UNDECIDED = 3
+"""The exit code where nothing can be said."""
 HELP = """Say how to change a circuit that is wired for other goals, with little rewiring.
 
 DESIGN is the design or plan (JSON or YAML) of what is wired; GOALS is a goal file with all goals,
@@ -74,6 +77,8 @@ def command(
     from synth.cli import _console, _Watch, expect_fast
 
     expect_fast(fast)
+    if out is not None and (Path(out) / "design.json").resolve() == Path(design_file).resolve():
+        raise click.UsageError(f"{design_file} is what is wired, and would be written over")
     file, text = goals_given(goals)
     with _Watch(quiet=form == "json") as watch:
         problem, old = pipeline.read_design(design_file, file, text, kit, for_these=False)
@@ -94,7 +99,7 @@ def command(
             from synth.report.terminal import print_plan
 
             print_plan(_console(), problem, found.outcome)
-        sys.exit(pipeline.exit_code(found.outcome))
+        sys.exit(pipeline.exit_code(found.outcome) or UNDECIDED)
     if way > len(found.ways):
         raise click.UsageError(f"there is no way {way}; say --way 1 to {len(found.ways)}")
     if out is not None:

@@ -11,18 +11,21 @@ from typing import TYPE_CHECKING
 from synth.changes import Alteration, Way, changes_of, named_after
 from synth.check import check
 from synth.check.structure import structure
-from synth.design import Design, Terminal
+from synth.design import Design, PartInUse, Terminal, Wire
 from synth.errors import DesignError, Undecided
 from synth.parts.behaviour import SPLITTING, PartType
 from synth.pipeline.planning import _tools, holds, plan
 from synth.problem import Objective, Problem
 from synth.result import Fault, Outcome, Status
+from synth.signals import loads_of
 
 if TYPE_CHECKING:
     from synth.memory import Memory
 
-PLAN_SHARE = 0.6
-"""Part of the time that may go into the cheapest design, whatever is wired already."""
+ALONE_SHARE = 0.25
+"""Part of the time that may go into a circuit for the new loads alone."""
+PLAN_SHARE = 0.7
+"""Part of the time left that may go into the cheapest design, whatever is wired already."""
 KEEP_SECONDS = 10.0
 """Seconds at most for designs that keep what is wired: the dearer they are, the less they are of
 use."""
@@ -42,8 +45,10 @@ def change(
 ) -> Alteration:
     """Return ways to turn `old` into a design for `problem`, each checked against all its goals.
 
-    The cheapest design is planned as always, and named after the old one where parts are the same;
-    then designs are sought that keep all parts there are, in which ever fewer connections change.
+    A circuit for the new loads alone is put beside the old one, which then stays as it is. The
+    cheapest design is planned as always, and named after the old one where parts are the same; then
+    designs are sought that keep all parts there are, in which ever fewer connections change. Raises
+    DesignError where what is wired is no whole circuit, or has names that are taken.
     """
     from synth.explore import unshared
     from synth.search import Progress
@@ -56,6 +61,13 @@ def change(
             f"what is wired is no whole circuit: {broken[0].message}",
             hint="synth check tells all that is wrong with it",
         )
+    loads = {r.load for r in problem.requirements}
+    for part in old.parts:
+        if part.name in loads and part.type is not PartType.LOAD:
+            raise DesignError(
+                f"a {part.type.value} of what is wired is called '{part.name}', as a load is",
+                hint="give it another name in the design file",
+            )
     bare = unshared(old)
     limit = min(CHECK_SECONDS, seconds)
     if holds(old, problem, limit):
@@ -63,7 +75,6 @@ def change(
         if way is not None:
             held = Outcome(Status.BEST_FOUND, old, way.price, way.supply, verdict=way.verdict)
             return Alteration(old, len(bare.feeds), True, (way,), held)
-    outcome = plan(problem, report, PLAN_SHARE * seconds, seed, stopped, fast, memory)
     found: list[Way] = []
 
     def keep(new: Design, proven: bool) -> None:
@@ -71,6 +82,17 @@ def change(
         if way is not None:
             found.append(way)
 
+    beside = _new_alone(old, problem)
+    if beside is not None:
+        asked, behind = beside
+        alone = plan(asked, report, ALONE_SHARE * seconds, seed, stopped, fast, memory)
+        if alone.design is not None:
+            grafted = _grafted(old, alone.design, behind, problem)
+            if grafted is not None:
+                keep(grafted, False)
+    dearest = min((way.price for way in found), default=None)
+    left = began + seconds - time.monotonic()
+    outcome = plan(problem, report, PLAN_SHARE * left, seed, stopped, fast, memory)
     # What is proven is what counts first, and counts what is in stock.
     proven = (
         outcome.status is Status.PROVEN
@@ -80,19 +102,101 @@ def change(
     if outcome.design is not None:
         taken = {part.name for part in old.parts}
         keep(named_after(old, outcome.design, taken, _highest(old)), proven)
-    fewest = min((way.connections for way in found), default=len(bare.feeds) + 1)
+    # Beside what is there no connection changes; that may be had for less.
+    fewest = min((way.connections for way in found if way.connections), default=len(bare.feeds) + 1)
     end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
     progress = Progress(deadline=end)
     if stopped is not None:
         progress.asked_to_stop = stopped
     tools = _tools(problem, {"check": 0.0, "share": 0.0}, end - time.monotonic(), fast, None)
     if outcome.status is not Status.IMPOSSIBLE:
-        for kept in keeping(problem, bare, tools, progress, seed, fewest):
+        for kept in keeping(problem, bare, tools, progress, seed, fewest, dearest):
             if report is not None:
                 report(f"{kept.changed} connections change", None, None)
             named = _renamed(kept.working.design, kept.same, old)
             keep(named, proven and named.price(problem.kit) == outcome.price)
     return Alteration(old, len(bare.feeds), False, _front(found), outcome)
+
+
+def _new_alone(old: Design, problem: Problem) -> tuple[Problem, Terminal] | None:
+    """Return what is asked of the loads that are not there yet, and the output in `old` behind
+    which it is asked: that of the supply, or of a switch next to it that is over all of them. None
+    where there are none, or they follow others."""
+    from synth.search.apart import only, without_common_switch
+
+    there = {part.name for part in old.parts}
+    new = {r.load for r in problem.requirements} - there
+    follow = [loads_of(r.signal) for r in problem.requirements if r.load in new]
+    if not new or any(loads - new for loads in follow):
+        return None
+    supply = next(part for part in old.parts if part.type is PartType.SUPPLY)
+    out, asked = Terminal(supply.name, "out"), only(problem, new)
+    lever, inner = without_common_switch(asked)
+    for part in old.parts:
+        if lever is not None and part.type is PartType.SWITCH and part.setting("input") == lever[1]:
+            at = Terminal(part.name, "in")
+            if part.setting("contact") == "make" and any(
+                wire.source == out and wire.target == at for wire in old.wires
+            ):
+                return inner, Terminal(part.name, "out")
+    return asked, out
+
+
+def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> Design | None:
+    """Return `old` with `alone` beside it, on a tap-off right behind an output at the supply:
+    whatever `old` gets stays as it is. None where the kit has no tap-off for that."""
+    most = dict(problem.limits.most)
+    taps = [
+        line
+        for line in problem.kit.of_type(PartType.TAP_OFF)
+        if most.get(line.name) != 0 and (line.largest is None or line.largest >= alone.supply)
+    ]
+    if not taps:
+        return None
+    tap = min(taps, key=lambda line: line.price)
+    taken = {part.name for part in (*old.parts, *alone.parts)}
+    number = next(n for n in range(1, len(taken) + 2) if f"{tap.name} {n}" not in taken)
+    at = f"{tap.name} {number}"
+    names = {"supply": at}
+    taken = {part.name for part in old.parts} | {at}
+    for part in alone.parts:
+        if part.type is not PartType.SUPPLY:
+            name, stem, number = part.name, part.name.rstrip("0123456789").rstrip(), 1
+            while name in taken:
+                name, number = f"{stem} {number}", number + 1
+            taken.add(name)
+            names[part.name] = name
+    supply = next(part for part in old.parts if part.type is PartType.SUPPLY)
+    parts = [
+        replace(part, settings=(("units", old.supply + alone.supply),)) if part is supply else part
+        for part in old.parts
+    ]
+    parts.append(PartInUse(at, PartType.TAP_OFF, tap.name, (("units", alone.supply),)))
+    parts += [
+        replace(part, name=names[part.name])
+        for part in alone.parts
+        if part.type is not PartType.SUPPLY
+    ]
+    whole = old.supply + alone.supply
+    out = Terminal(supply.name, "out")
+    wires = [
+        replace(wire, source=Terminal(at, "rest"))
+        if wire.source == behind
+        else replace(wire, units=whole)
+        if wire.source == out
+        else wire
+        for wire in old.wires
+    ]
+    next_number = _highest(old) + 1
+    wires.append(Wire(next_number, behind, Terminal(at, "in"), whole))
+    for wire in alone.wires:
+        next_number += 1
+        source = Terminal(names[wire.source.part], wire.source.terminal)
+        if wire.source.part == "supply":
+            source = Terminal(at, "branch")
+        target = Terminal(names[wire.target.part], wire.target.terminal)
+        wires.append(Wire(next_number, source, target, wire.units))
+    return replace(old, parts=tuple(parts), wires=tuple(wires))
 
 
 def _front(ways: list[Way]) -> tuple[Way, ...]:

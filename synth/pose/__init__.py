@@ -17,7 +17,7 @@ from synth.goals import AtMostUnitHours, AtMostUnits, GoalList, NeverTogether
 from synth.parts.kit import Kit
 from synth.pose.assumptions import about_energy, assumptions
 from synth.pose.contradiction import contradiction, met, smallest
-from synth.pose.facts import known_inputs, never_together
+from synth.pose.facts import known_inputs, never_together, of_the_supply
 from synth.pose.lower import Lowering, Plan, plans
 from synth.pose.names import resolve
 from synth.pose.settings import check_inputs, limits, times_made_up, times_on_offer
@@ -39,10 +39,11 @@ def pose(goal_list: GoalList, kit: Kit, contradictory: bool = False) -> Problem:
     against: list[Contradiction] | None = [] if contradictory else None
     slips = Slips()
     names = resolve(goal_list, slips)
+    goal_list = of_the_supply(goal_list, names)
     check_inputs(goal_list, names, kit, slips)
     found_limits = limits(goal_list, names, kit, slips)
     inputs = known_inputs(goal_list, names, slips)
-    apart = never_together(goal_list, names, slips)
+    apart = never_together(goal_list, inputs, slips)
     slips.tell()
     found = plans(goal_list, names, against)
     lowering = Lowering(names, found)

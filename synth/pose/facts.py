@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from synth.errors import GoalError, Slips
@@ -10,6 +11,29 @@ from synth.pose.lower import is_one
 from synth.pose.names import NIGHT, SUPPLY, Names, close_to
 from synth.problem import InputKind, OutsideInput
 from synth.ticks import format_duration
+
+SUPPLY_WORDS = ("power", "power supply", "mains")
+"""What the supply may be called in a fact, where no input is called so."""
+
+
+def of_the_supply(goal_list: GoalList, names: Names) -> GoalList:
+    """Return the list with facts that speak of the supply by its own name."""
+
+    def plain(name: str) -> str:
+        return SUPPLY if name in SUPPLY_WORDS and name not in names.inputs else name
+
+    facts: list[Fact] = []
+    for fact in goal_list.facts:
+        match fact:
+            case InputsApart():
+                fact = replace(fact, names=tuple(map(plain, fact.names)))
+            case Released():
+                others = tuple(map(plain, fact.others))
+                fact = replace(fact, name=plain(fact.name), others=others)
+            case Stays() | Lasts():
+                fact = replace(fact, name=plain(fact.name))
+        facts.append(fact)
+    return replace(goal_list, facts=tuple(facts))
 
 
 def known_inputs(goal_list: GoalList, names: Names, slips: Slips) -> tuple[OutsideInput, ...]:
@@ -39,8 +63,10 @@ def known_inputs(goal_list: GoalList, names: Names, slips: Slips) -> tuple[Outsi
     return tuple(found.values())
 
 
-def never_together(goal_list: GoalList, names: Names, slips: Slips) -> tuple[tuple[str, ...], ...]:
-    """Return the groups of inputs of which at most one is ever at 1."""
+def never_together(
+    goal_list: GoalList, inputs: Sequence[OutsideInput], slips: Slips
+) -> tuple[tuple[str, ...], ...]:
+    """Return the groups of `inputs` of which at most one is ever at 1."""
     groups: list[tuple[str, ...]] = []
     for fact in goal_list.facts:
         if not isinstance(fact, InputsApart):
@@ -50,6 +76,11 @@ def never_together(goal_list: GoalList, names: Names, slips: Slips) -> tuple[tup
                 raise GoalError("nothing can happen together with no supply", fact.place)
         if fact.names not in groups:
             groups.append(fact.names)
+        always = [item.name for item in inputs if item.steady and item.name in fact.names]
+        if len(always) > 1:
+            with slips.kept():
+                told = " and ".join(f"'{name}'" for name in always)
+                raise GoalError(f"{told} are always on, so they are together", fact.place)
     return tuple(groups)
 
 

@@ -52,8 +52,6 @@ if TYPE_CHECKING:
 _CHOICES = {choice.name: choice for choice in Choice}
 MOST_UNIT_HOURS = 24_000_000
 """The most unit-hours of a day that a goal may state: of a million units, all day."""
-_SUPPLY = ("supply", "power", "power supply", "mains")
-"""What the supply may be called where it never fails, or returns."""
 _OPPOSITE = {
     one: other
     for pair in (
@@ -415,8 +413,7 @@ class Builder(Conditions):
         return InputsApart(self.several(tuple(name.text for name in names)))
 
     def never_fails(self, children: list[Any]) -> Fact:
-        name = children[0].text
-        return Stays("supply" if name in _SUPPLY else name, State.ON)
+        return Stays(children[0].text, State.ON)
 
     def released(self, children: list[Any]) -> Fact:
         name = children[0]
@@ -425,8 +422,7 @@ class Builder(Conditions):
         state = STATES[str(word).split()[0]]
         if any(getattr(child, "type", "") in ("NOT", "NEVER") for child in children):
             state = _OPPOSITE[state]
-        texts = tuple("supply" if o.text in _SUPPLY else o.text for o in others)
-        return Released(name.text, state, texts or ("supply",))
+        return Released(name.text, state, tuple(o.text for o in others) or ("supply",))
 
     def stays(self, children: list[Any]) -> Fact:
         # 'always on' is one token, so that a state of its own stands there only for the others.

@@ -81,8 +81,11 @@ def _known(way: Way) -> str:
     told = []
     if way.proven:
         told.append("no design costs less, proven within the bounds of a plan")
-    if all(part.type in SPLITTING for part in way.changes.taken_out):
+    out = way.changes.taken_out
+    if not out:
         told.append("every part stays")
+    elif all(part.type in SPLITTING for part in out):
+        told.append("every part but tap-offs and dividers stays")
     return ", ".join(told)
 
 

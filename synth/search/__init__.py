@@ -6,7 +6,7 @@ putting together), `engine` (parts lists in order), `questions` (one list asked 
 (runs of the inputs, and what the loads must do in them), `slots` (parts and wires as variables),
 `unroll` (the circuit's reaction in clauses), `formula`, `solver`; `remembered` (circuits that an
 earlier run has closed), `thrift` (less power where it counts first), `others` (all designs at one
-price), `within` (the bounds of every proof).
+price), `keeping` (designs that keep what is wired), `within` (the bounds of every proof).
 """
 
 from synth.search.basics import Progress, Tools

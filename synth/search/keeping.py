@@ -14,22 +14,17 @@ from dataclasses import dataclass, replace
 
 from synth.design import PartInUse, Skeleton, Terminal
 from synth.parts.behaviour import SENSING, PartType
-from synth.problem import Problem
-from synth.search.apart import join, only
+from synth.problem import Objective, Problem
 from synth.search.basics import Progress, Tools, Working, floor_for
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.live import Live
 from synth.search.questions import Questions
 from synth.search.slots import Slot
-from synth.search.whole import best_wiring
 from synth.search.within import most_of_each
-from synth.signals import loads_of
 
 TIMES = ("time", "on", "off")
 """Settings that are times."""
-BESIDE_SHARE = 0.3
-"""Part of the time that may go into circuits for new loads alone."""
 QUESTION_SECONDS = 5.0
 """Seconds that one list may take: others, dearer, may have a design that shows at once."""
 
@@ -45,16 +40,22 @@ class Kept:
 
 
 def keeping(
-    problem: Problem, old: Skeleton, tools: Tools, progress: Progress, seed: int, changed: int
+    problem: Problem,
+    old: Skeleton,
+    tools: Tools,
+    progress: Progress,
+    seed: int,
+    changed: int,
+    dearest: int | None = None,
 ) -> Iterator[Kept]:
     """Yield designs of `problem` that hold all parts of `old` (splitting parts left aside), with
     fewer and fewer changed connections, the first with fewer than `changed`; dearer ones later.
 
-    Ends where no connection changes, no list is left, or time is up. Loads of `old` of which
-    nothing is asked any more are gone, and their connections change.
+    Ends where no connection changes, all lists left cost `dearest` (coins) at least, or time is up.
+    Loads of `old` of which nothing is asked any more are gone, and their connections change.
     """
     keeper = _Keeper(problem, old, tools, progress, seed)
-    yield from keeper.all_below(changed)
+    yield from keeper.all_below(changed, dearest)
 
 
 class _Keeper:
@@ -66,7 +67,7 @@ class _Keeper:
         set_to = {value for part in old.parts for key, value in part.settings if key in TIMES}
         times = sorted({*problem.times, *(t for t in set_to if isinstance(t, int))})
         problem = replace(problem, times=tuple(times))
-        self.progress, self.tools, self.seed = progress, tools, seed
+        self.progress = progress
         catalogue = Catalogue(problem, floor_for(tools), most=most_of_each(problem))
         lines = {(line.name, follows) for line, follows in catalogue.offers}
         serving = _serving(old, {r.load for r in problem.requirements})
@@ -85,46 +86,23 @@ class _Keeper:
         self.questions.loads = tuple(r.load for r in problem.requirements)
         self.engine = Engine(self.questions, progress)
 
-    def all_below(self, changed: int) -> Iterator[Kept]:
+    def all_below(self, changed: int, dearest: int | None) -> Iterator[Kept]:
         """See `keeping`."""
         needed, catalogue = self._needed(), self.questions.catalogue
         if needed is None:
             return
-        beside = self._beside() if changed > self.gone else None
-        if beside is not None:
-            changed = self.gone
-            yield Kept(beside, changed, {part.name: part.name for part in self.parts})
         objectives = self.questions.problem.objectives
+        by_price = objectives[0] is Objective.PRICE
         for parts_list in catalogue.in_order(needed, objectives, self.engine.waiting.count):
             if changed <= self.gone or self.progress.over():
+                return
+            if dearest is not None and parts_list.price >= dearest and by_price:
                 return
             if self.engine.hopeless(parts_list):
                 continue
             for found in self._with(parts_list.items, changed):
                 changed = found.changed
                 yield found
-
-    def _beside(self) -> Working | None:
-        """Return what was there with circuits for the new loads beside it, the cheapest ones by
-        themselves, if that holds."""
-        problem = self.questions.problem
-        new = {r.load for r in problem.requirements} - {part.name for part in self.parts}
-        signals = [r.signal for r in problem.requirements if r.load in new]
-        known = {part.name for part in self.parts} | self.supply
-        if not new or any(loads_of(signal) - new for signal in signals):
-            return None
-        if any(source.part not in known for source, _ in self.feeds):
-            return None
-        if any(part.name == "supply" for part in self.parts):
-            return None  # it would get another name
-        with self.progress.aside(), self.progress.sharing(BESIDE_SHARE):
-            wiring = best_wiring(only(problem, new), self.tools, self.progress, self.seed)
-        if wiring is None:
-            return None
-        supply = Terminal("supply", "out")
-        feeds = tuple((supply if s.part in self.supply else s, end) for s, end in self.feeds)
-        was = Skeleton(wiring.kit, (wiring.parts[0], *self.parts), feeds)
-        return self.engine.stands(join([was, wiring]))
 
     def _needed(self) -> list[int] | None:
         """Return the offers of the parts that were there, and of what else every design has; None

@@ -83,13 +83,6 @@ def solve_whole(problem: Problem, tools: Tools, progress: Progress, seed: int = 
     return _Whole(problem, tools, progress, seed).solve()
 
 
-def best_wiring(problem: Problem, tools: Tools, progress: Progress, seed: int) -> Skeleton | None:
-    """Return the wiring of the best design that is found for `problem`, None if there is none."""
-    whole = _Whole(problem, tools, progress, seed)
-    whole.solve()
-    return whole.best.skeleton if whole.best is not None else None
-
-
 class _Whole:
     """One problem on its way through the three steps above."""
 

@@ -77,10 +77,11 @@ def change(
             return Alteration(old, len(bare.feeds), True, (way,), held)
     found: list[Way] = []
 
-    def keep(new: Design, proven: bool) -> None:
+    def keep(new: Design, proven: bool) -> Way | None:
         way = _checked(old, new, problem, proven, CHECK_SECONDS)
         if way is not None:
             found.append(way)
+        return way
 
     beside = _new_alone(old, problem)
     if beside is not None:
@@ -90,6 +91,7 @@ def change(
             grafted = _grafted(old, alone.design, behind, problem)
             if grafted is not None:
                 keep(grafted, False)
+    # No connection changes so; that may be had for less.
     dearest = min((way.price for way in found), default=None)
     left = began + seconds - time.monotonic()
     outcome = plan(problem, report, PLAN_SHARE * left, seed, stopped, fast, memory)
@@ -99,11 +101,11 @@ def change(
         and problem.objectives[0] is Objective.PRICE
         and not problem.limits.stock
     )
+    fewest = len(bare.feeds) + 1
     if outcome.design is not None:
         taken = {part.name for part in old.parts}
-        keep(named_after(old, outcome.design, taken, _highest(old)), proven)
-    # Beside what is there no connection changes; that may be had for less.
-    fewest = min((way.connections for way in found if way.connections), default=len(bare.feeds) + 1)
+        anew = keep(named_after(old, outcome.design, taken, _highest(old)), proven)
+        fewest = anew.connections if anew is not None else fewest
     end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
     progress = Progress(deadline=end)
     if stopped is not None:
@@ -154,29 +156,17 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
     if not taps:
         return None
     tap = min(taps, key=lambda line: line.price)
-    taken = {part.name for part in (*old.parts, *alone.parts)}
-    number = next(n for n in range(1, len(taken) + 2) if f"{tap.name} {n}" not in taken)
-    at = f"{tap.name} {number}"
-    names = {"supply": at}
-    taken = {part.name for part in old.parts} | {at}
-    for part in alone.parts:
-        if part.type is not PartType.SUPPLY:
-            name, stem, number = part.name, part.name.rstrip("0123456789").rstrip(), 1
-            while name in taken:
-                name, number = f"{stem} {number}", number + 1
-            taken.add(name)
-            names[part.name] = name
+    taken = {part.name for part in old.parts}
+    at = _free(f"{tap.name} 1", taken | {part.name for part in alone.parts})
+    taken.add(at)
+    names = {part.name: _free(part.name, taken) for part in _beside_the_supply(alone)}
     supply = next(part for part in old.parts if part.type is PartType.SUPPLY)
     parts = [
         replace(part, settings=(("units", old.supply + alone.supply),)) if part is supply else part
         for part in old.parts
     ]
     parts.append(PartInUse(at, PartType.TAP_OFF, tap.name, (("units", alone.supply),)))
-    parts += [
-        replace(part, name=names[part.name])
-        for part in alone.parts
-        if part.type is not PartType.SUPPLY
-    ]
+    parts += [replace(part, name=names[part.name]) for part in _beside_the_supply(alone)]
     whole = old.supply + alone.supply
     out = Terminal(supply.name, "out")
     wires = [
@@ -187,15 +177,14 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
         else wire
         for wire in old.wires
     ]
-    next_number = _highest(old) + 1
-    wires.append(Wire(next_number, behind, Terminal(at, "in"), whole))
-    for wire in alone.wires:
-        next_number += 1
-        source = Terminal(names[wire.source.part], wire.source.terminal)
-        if wire.source.part == "supply":
-            source = Terminal(at, "branch")
+    first = _highest(old) + 1
+    wires.append(Wire(first, behind, Terminal(at, "in"), whole))
+    for number, wire in enumerate(alone.wires, first + 1):
+        source = Terminal(at, "branch")
+        if wire.source.part in names:
+            source = Terminal(names[wire.source.part], wire.source.terminal)
         target = Terminal(names[wire.target.part], wire.target.terminal)
-        wires.append(Wire(next_number, source, target, wire.units))
+        wires.append(Wire(number, source, target, wire.units))
     return replace(old, parts=tuple(parts), wires=tuple(wires))
 
 
@@ -243,6 +232,19 @@ def _connections(old: Design, new: Design) -> int:
     return sum(fed.get(end) != source for source, end in unshared(old).feeds)
 
 
+def _beside_the_supply(design: Design) -> list[PartInUse]:
+    return [part for part in design.parts if part.type is not PartType.SUPPLY]
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """Return `name`, with another number at its end where it is among those `taken`; it is then."""
+    stem, number = name.rstrip("0123456789").rstrip(), 1
+    while name in taken:
+        name, number = f"{stem} {number}", number + 1
+    taken.add(name)
+    return name
+
+
 def _highest(old: Design) -> int:
     return max((wire.number for wire in old.wires), default=0)
 
@@ -252,18 +254,9 @@ def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
     splitting parts are matched by what they feed."""
     taken = {part.name for part in old.parts}
     supply = next(part.name for part in old.parts if part.type is PartType.SUPPLY)
-    names: dict[str, str] = {"supply": supply}
-    counts: Counter[str] = Counter()
-    for part in new.parts:
-        if part.name in same or part.name in names:
-            names.setdefault(part.name, same.get(part.name, part.name))
-            continue
-        name, stem = part.name, part.name.rstrip("0123456789").rstrip()
-        while name in taken:
-            counts[stem] += 1
-            name = f"{stem} {counts[stem]}"
-        taken.add(name)
-        names[part.name] = name
+    names = {part.name: supply for part in new.parts if part.type is PartType.SUPPLY}
+    for part in _beside_the_supply(new):
+        names[part.name] = same[part.name] if part.name in same else _free(part.name, taken)
 
     def of(end: Terminal) -> Terminal:
         return Terminal(names[end.part], end.terminal)

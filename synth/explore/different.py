@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from synth.design import Design, Skeleton
-from synth.parts.behaviour import PartType
+from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import Kit
 from synth.wording import listed
 
@@ -21,7 +21,7 @@ MIRRORED = {"in1": "in", "in2": "in"}
 class Different:
     """Wirings seen so far; two are the same if one is the other with parts renamed.
 
-    How power is split does not make a design different.
+    How power is split does not make a design different, nor the order of contacts in series.
     """
 
     def __init__(self) -> None:
@@ -43,21 +43,50 @@ class Different:
 
 def graph_of(skeleton: Skeleton) -> DiGraph[str]:
     """Return the graph of a wiring: a node for each part, labelled with its type and settings
-    (loads by their names), and one for each wire, labelled with its terminals."""
+    (loads by their names), and one for each wire, labelled with its terminals. Contacts of sensing
+    parts in series are one node, for their order does not matter."""
     from networkx import DiGraph
 
     graph: DiGraph[str] = DiGraph()
+    members: dict[str, list[str]] = {}
+    row = _rows(skeleton)
     for part in skeleton.parts:
         own = part.name if part.type is PartType.LOAD else ""
         settings = () if part.type is PartType.SUPPLY else tuple(sorted(part.settings))
-        graph.add_node(part.name, label=repr((part.part, own, settings)))
+        members.setdefault(row.get(part.name, part.name), []).append(
+            repr((part.part, own, settings))
+        )
+    for node, labels in members.items():
+        graph.add_node(node, label=repr(sorted(labels)))
     for number, (source, target) in enumerate(skeleton.feeds):
+        one, other = row.get(source.part, source.part), row.get(target.part, target.part)
+        if one == other and target.part in row:
+            continue  # within the row
         wire = f"\0{number}"
         end = MIRRORED.get(target.terminal, target.terminal)
         graph.add_node(wire, label=f"{source.terminal}>{end}")
-        graph.add_edge(source.part, wire)
-        graph.add_edge(wire, target.part)
+        graph.add_edge(one, wire)
+        graph.add_edge(wire, other)
     return graph
+
+
+def _rows(skeleton: Skeleton) -> dict[str, str]:
+    """Return, for each sensing part that is in series with others and nothing between them, the
+    first of them."""
+    sensing = {part.name for part in skeleton.parts if part.type in SENSING}
+    fed = Counter(source.part for source, _ in skeleton.feeds)
+    before = {
+        target.part: source.part
+        for source, target in skeleton.feeds
+        if source.part in sensing and target.part in sensing and fed[source.part] == 1
+    }
+    found = {}
+    for name in {*before, *before.values()}:
+        first = name
+        while first in before:
+            first = before[first]
+        found[name] = first
+    return found
 
 
 def _around(graph: DiGraph[str]) -> str:

@@ -22,8 +22,8 @@ _LEAST = {
     Measure.PARTS: "fewest parts",
 }
 SAME = (
-    "What differs only in the names of parts alike, or in how power is split on its way, counts as "
-    "one design."
+    "What differs only in the names of parts alike, in the order of contacts in series, or in how "
+    "power is split on its way, counts as one design."
 )
 _MARGIN = 70
 _WIDTH, _HEIGHT = 640, 430

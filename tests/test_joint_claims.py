@@ -328,3 +328,38 @@ def test_sensors_for_an_input_that_no_load_depends_on(bistable: int, split: KitP
     design = by_hand(problem, LATCH, DEAD | {"fan.in": "supply"})
     assert design.price(problem.kit) == 1 + 2 + bistable + 3
     claims_no_more(problem, design)
+
+
+# -- behind a switch -----------------------------------------------------------------------------
+
+
+def test_a_break_contact_of_the_switch_may_do_more_than_cut() -> None:
+    """A lamp that stays on from the first press until the master goes off. Behind a make contact
+    its relay needs a reset that is never live, which is to be had for no price; the break contact
+    of the master resets it, and no contact of the master is on the way of the lamp's power."""
+    kit = kit_of(
+        KitPart("switch", P.SWITCH, 2, options=("make", "break")),
+        KitPart("push-button", P.PUSH_BUTTON, 1, options=("make",)),
+        KitPart("bistable relay", P.BISTABLE, 4, options=("reset",)),
+        KitPart("tap-off", P.TAP_OFF, 1, largest=99),
+    )
+    known = "known: [supply never fails]\ninputs: {go: push-button}\n"
+    problem = asked("lamp while go; master cutoff", kit, known)
+    (lamp,) = problem.requirements
+    on = all_of(Level("supply"), Level("master"))
+    signal = all_of(on, Latch(Level("go"), OFF, False, on))
+    problem = dataclasses.replace(problem, requirements=(dataclasses.replace(lamp, signal=signal),))
+    assert [len(piece.path) for piece in take_apart(problem)] == [1]
+    design = by_hand(
+        problem,
+        {
+            "master": following("master", "switch", "break"),
+            "go": following("go", "push-button"),
+            "relay": ("bistable relay", {"wins": "reset"}),
+        },
+        {
+            "master.in": "supply", "go.in": "supply", "relay.in": "supply",
+            "relay.set": "go", "relay.reset": "master", "lamp.in": "relay",
+        },
+    )  # fmt: skip
+    claims_no_more(problem, design)

@@ -181,6 +181,8 @@ def test_the_steps_are_told_and_written(wired: Path, tmp_path: Path) -> None:
     assert "Switch the supply off, lock it off" in told.output
     names = {file.name for file in (tmp_path / "new").iterdir()}
     assert names == {"change.json", "design.json", "wiring.svg", "timing.svg"}
+    drawn = (tmp_path / "new" / "wiring.svg").read_text(encoding="utf-8")
+    assert "dashed frame, thick wire: new" in drawn
     again = CliRunner().invoke(main, ["check", str(tmp_path / "new" / "design.json"), goals])
     assert again.exit_code == 0, again.output
 

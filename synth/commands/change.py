@@ -103,11 +103,11 @@ def command(
     if way > len(found.ways):
         raise click.UsageError(f"there is no way {way}; say --way 1 to {len(found.ways)}")
     if out is not None:
-        chosen = found.ways[way - 1].design
+        chosen = found.ways[way - 1]
         files: dict[str, str | bytes] = {
             "change.json": to_json(document),
             "design.json": to_json(document["ways"][way - 1]["design"]),
-            **pipeline.drawings(chosen, problem),
+            **pipeline.drawings(chosen.design, problem, None if found.holds else chosen.changes),
         }
         pipeline.write_folder(out, files)
     if form == "json":

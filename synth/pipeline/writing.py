@@ -21,6 +21,7 @@ from synth.problem import Problem
 from synth.result import Fault, Verdict
 
 if TYPE_CHECKING:
+    from synth.changes import Changes
     from synth.handover import BenchRun, Job, Store
 
 
@@ -75,14 +76,21 @@ def write_folder(folder: str, files: Mapping[str, str | bytes]) -> None:
         ) from None
 
 
-def drawings(design: Design, problem: Problem) -> dict[str, str]:
-    """Return wiring.svg and timing.svg of a design, by file name."""
+def drawings(design: Design, problem: Problem, changes: Changes | None = None) -> dict[str, str]:
+    """Return wiring.svg and timing.svg of a design, by file name; what `changes` has made new or
+    moved is marked in the first."""
     from synth.check.showing import showing
     from synth.report.timing import timing_svg
     from synth.report.wiring import wiring_svg
 
     return {
-        "wiring.svg": wiring_svg(design, problem.kit, problem.title),
+        "wiring.svg": wiring_svg(
+            design,
+            problem.kit,
+            problem.title,
+            [part.name for part in changes.added] if changes else (),
+            [w.number for w in (*changes.new, *(w for _, w in changes.moved))] if changes else (),
+        ),
         "timing.svg": timing_svg(showing(design, problem), problem.title),
     }
 

@@ -135,6 +135,15 @@ def _same(new: PartInUse, old: PartInUse) -> bool:
     return new.type not in SENSING or new.setting("input") == old.setting("input")
 
 
+def free_name(name: str, taken: set[str]) -> str:
+    """Return `name`, with another number at its end where it is among those `taken`; it is then."""
+    stem, number = re.sub(r" \d+$", "", name), 1
+    while name in taken:
+        name, number = f"{stem} {number}", number + 1
+    taken.add(name)
+    return name
+
+
 def named_after(
     old: Design, new: Design, taken: set[str], highest: int, only_splitting: bool = False
 ) -> Design:
@@ -151,13 +160,7 @@ def named_after(
         name = pairs.get(part.name)
         if name is None and only_splitting and part.type not in SPLITTING:
             name = part.name
-        if name is None:
-            name, number = part.name, 1
-            stem = re.sub(r" \d+$", "", part.name)
-            while name in used:
-                name, number = f"{stem} {number}", number + 1
-            used.add(name)
-        names[part.name] = name
+        names[part.name] = free_name(part.name, used) if name is None else name
     numbers = {wire.target: wire.number for wire in old.wires}
     wires = []
     for wire in new.wires:

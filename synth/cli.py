@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from synth import __version__
-from synth.commands.numbers import Number, Whole
+from synth.commands.numbers import Number
 from synth.commands.places import FOLDER, any_kit, goals_given, kit_of_design
+from synth.commands.searching import searches
 from synth.errors import OutputError, SynthError, Undecided
 from synth.interrupt import STOPPED, heard
 from synth.outlet import outlive_readers
@@ -272,15 +273,7 @@ class _Watch:
     metavar="PERCENT",
     help="End as soon as the best design is proven to be within so many percent of the bound.",
 )
-@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
-@click.option(
-    "--fast",
-    is_flag=True,
-    help="Let the optional solver for plain clauses answer what it can (pip install '.[fast]').",
-)
-@click.option(
-    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
-)
+@searches
 def plan(
     file: str | None,
     goals: str | None,

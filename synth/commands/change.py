@@ -9,6 +9,7 @@ import click
 
 from synth.commands.numbers import Number, Whole
 from synth.commands.places import FOLDER, goals_given, kit_of_design
+from synth.commands.searching import searches
 
 UNDECIDED = 3
 """The exit code where nothing can be said."""
@@ -55,11 +56,7 @@ Ctrl-C stops the search and shows the ways so far.
     show_default=True,
     help="Seconds to search; then the ways so far.",
 )
-@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
-@click.option("--fast", is_flag=True, help="See synth plan --help.")
-@click.option(
-    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
-)
+@searches
 def command(
     design_file: str,
     goals: str,

@@ -6,8 +6,9 @@ import sys
 
 import click
 
-from synth.commands.numbers import Number, Whole
+from synth.commands.numbers import Number
 from synth.commands.places import any_kit
+from synth.commands.searching import searches
 
 HELP = """Say why goals cannot be had together, and the least that must give.
 
@@ -41,11 +42,7 @@ Ctrl-C stops the search and shows what was found so far.
     show_default=True,
     help="Seconds to search; then what was found so far, honestly labelled.",
 )
-@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
-@click.option("--fast", is_flag=True, help="See synth plan --help.")
-@click.option(
-    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
-)
+@searches
 def command(
     file: str | None,
     goals: str | None,

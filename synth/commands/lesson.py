@@ -6,8 +6,9 @@ import sys
 
 import click
 
-from synth.commands.numbers import Number, Whole
+from synth.commands.numbers import Number
 from synth.commands.places import FOLDER, any_kit, goals_given
+from synth.commands.searching import searches
 
 HELP = """Write a lesson that builds a circuit up goal by goal.
 
@@ -47,15 +48,7 @@ Ctrl-C stops the search and writes what there is.
     show_default=True,
     help="Seconds to plan all stages together; what is checked, tried and drawn comes on top.",
 )
-@click.option("--seed", type=Whole(0, 2**31 - 1), default=1, show_default=True)
-@click.option(
-    "--fast",
-    is_flag=True,
-    help="Let the optional solver for plain clauses answer what it can (pip install '.[fast]').",
-)
-@click.option(
-    "--no-cache", is_flag=True, help="Neither use nor keep what was proven in earlier runs."
-)
+@searches
 def command(
     goals: str,
     out: str,

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from synth.changes import Alteration, Way, changes_of, named_after
+from synth.changes import Alteration, Way, changes_of, free_name, named_after
 from synth.check import check
 from synth.check.structure import structure
 from synth.design import Design, PartInUse, Terminal, Wire
@@ -157,9 +157,9 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
         return None
     tap = min(taps, key=lambda line: line.price)
     taken = {part.name for part in old.parts}
-    at = _free(f"{tap.name} 1", taken | {part.name for part in alone.parts})
+    at = free_name(f"{tap.name} 1", taken | {part.name for part in alone.parts})
     taken.add(at)
-    names = {part.name: _free(part.name, taken) for part in _beside_the_supply(alone)}
+    names = {part.name: free_name(part.name, taken) for part in _beside_the_supply(alone)}
     supply = next(part for part in old.parts if part.type is PartType.SUPPLY)
     parts = [
         replace(part, settings=(("units", old.supply + alone.supply),)) if part is supply else part
@@ -236,15 +236,6 @@ def _beside_the_supply(design: Design) -> list[PartInUse]:
     return [part for part in design.parts if part.type is not PartType.SUPPLY]
 
 
-def _free(name: str, taken: set[str]) -> str:
-    """Return `name`, with another number at its end where it is among those `taken`; it is then."""
-    stem, number = name.rstrip("0123456789").rstrip(), 1
-    while name in taken:
-        name, number = f"{stem} {number}", number + 1
-    taken.add(name)
-    return name
-
-
 def _highest(old: Design) -> int:
     return max((wire.number for wire in old.wires), default=0)
 
@@ -256,7 +247,7 @@ def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
     supply = next(part.name for part in old.parts if part.type is PartType.SUPPLY)
     names = {part.name: supply for part in new.parts if part.type is PartType.SUPPLY}
     for part in _beside_the_supply(new):
-        names[part.name] = same[part.name] if part.name in same else _free(part.name, taken)
+        names[part.name] = same[part.name] if part.name in same else free_name(part.name, taken)
 
     def of(end: Terminal) -> Terminal:
         return Terminal(names[end.part], end.terminal)

@@ -20,11 +20,10 @@ from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.live import Live
 from synth.search.questions import Questions
+from synth.search.remembered import times_in
 from synth.search.slots import Slot
 from synth.search.within import most_of_each
 
-TIMES = ("time", "on", "off")
-"""Settings that are times."""
 QUESTION_SECONDS = 5.0
 """Seconds that one list may take: others, dearer, may have a design that shows at once."""
 
@@ -64,9 +63,7 @@ class _Keeper:
     def __init__(
         self, problem: Problem, old: Skeleton, tools: Tools, progress: Progress, seed: int
     ) -> None:
-        set_to = {value for part in old.parts for key, value in part.settings if key in TIMES}
-        times = sorted({*problem.times, *(t for t in set_to if isinstance(t, int))})
-        problem = replace(problem, times=tuple(times))
+        problem = replace(problem, times=tuple(sorted({*problem.times, *times_in(old)})))
         self.progress = progress
         catalogue = Catalogue(problem, floor_for(tools), most=most_of_each(problem))
         lines = {(line.name, follows) for line, follows in catalogue.offers}

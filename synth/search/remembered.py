@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from synth.design import Skeleton
+from synth.design import TIME_SETTINGS, Skeleton
 from synth.problem import Limits, Problem
 from synth.search.basics import POINTS, Entry, Found, LearnedRun, Tools, Working, design_key
 from synth.search.engine import Engine
@@ -142,7 +142,7 @@ def wired_before(
         return None
     if best is not None and _key(best, problem) <= known.key:
         return None
-    if not _times_in(known.skeleton) <= {*problem.times}:
+    if not times_in(known.skeleton) <= {*problem.times}:
         return None  # not all of its times are on offer here
     try:
         found = stands(known.skeleton)
@@ -172,9 +172,9 @@ def _key(working: Working, problem: Problem) -> Key:
     return design_key(working.design, problem)
 
 
-def _times_in(skeleton: Skeleton) -> set[int]:
+def times_in(skeleton: Skeleton) -> set[int]:
     """Return the times, in ticks, to which timers of a wiring are set."""
-    said = (part.setting(key) for part in skeleton.parts for key in ("time", "on", "off"))
+    said = (part.setting(key) for part in skeleton.parts for key in TIME_SETTINGS)
     return {time for time in said if isinstance(time, int)}
 
 

@@ -5,12 +5,12 @@ They show what that would cost, and stand in where the search finds none in time
 
 from __future__ import annotations
 
-import re
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
+from synth.changes import free_name
 from synth.design import Design, PartInUse, Skeleton, Terminal, Wire
 from synth.errors import DesignError, Undecided
 from synth.parts.behaviour import LEVERS, SENSING, PartType
@@ -65,14 +65,10 @@ def beside(
     taken = {part.name for part in one.parts}
     names = {}
     for part in other.parts:
-        name, number = part.name, 1
-        stem = re.sub(r" \d+$", "", name)
-        if part.type is PartType.LOAD and name in taken:
+        if part.type is PartType.LOAD and part.name in taken:
             return None  # both have it
-        while name in taken and part.type is not PartType.SUPPLY:
-            name, number = f"{stem} {number}", number + 1
-        taken.add(name)
-        names[part.name] = name
+        if part.type is not PartType.SUPPLY:
+            names[part.name] = free_name(part.name, taken)
     supply = next(part.name for part in one.parts if part.type is PartType.SUPPLY)
     for part in other.parts:
         if part.type is PartType.SUPPLY:

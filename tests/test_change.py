@@ -16,6 +16,7 @@ from click.testing import CliRunner, Result
 from referencing import Registry, Resource
 
 from synth import pipeline
+from synth.changes import free_name
 from synth.check import check
 from synth.cli import main
 from synth.design import design_document
@@ -142,6 +143,13 @@ def test_new_loads_alone_move_one_wire(wired: Path) -> None:
     way = document(wired, f"{OLD}, fan while hot")["ways"][0]
     assert way["connections_changed"] == 0 and way["taken_out"] == []
     assert len(way["moved_wires"]) == 1 and way["to_buy"] == 2 + 4
+
+
+def test_no_name_is_given_twice() -> None:
+    taken = {"tap-off 1", "fan"}
+    given = [free_name(name, taken) for name in ("tap-off 1", "tap-off 1", "fan", "lamp", "lamp")]
+    assert given == ["tap-off 2", "tap-off 3", "fan 1", "lamp", "lamp 1"]
+    assert {*given} <= taken
 
 
 def test_names_that_are_taken_are_told(wired: Path) -> None:

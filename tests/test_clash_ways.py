@@ -423,7 +423,7 @@ def test_more_of_a_part_is_more_than_the_kit_has(now: int, more: int, tmp_path: 
     line = next(line for line in text.splitlines() if line.strip().startswith("relay make:"))
     fewer = text.replace(line, line.replace("price", f"most: {now}, price"))
     path = tmp_path / "few.yaml"
-    path.write_text(fewer, encoding="utf-8")
+    path.write_text(fewer.replace("kit: starter", "kit: few"), encoding="utf-8")
     problem = pipeline.read_problem(None, "lamp always", str(path))
     assert problem.kit.index["relay make"].most == now
     again = with_value(problem, Wish(Kind.MOST, now, "relay make"), more)

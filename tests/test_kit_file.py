@@ -87,6 +87,23 @@ class TestOwn:
         assert not kit.offers(PartType.SWITCH)
         VALIDATOR.validate(yaml.safe_load(OWN))
 
+    def test_a_name_that_is_taken(self, tmp_path: Path) -> None:
+        """A design tells its kit by name alone: two kits of one name could be taken for each
+        other. A copy of a bundled kit, under its name, is that kit."""
+        document = kit_document(load_kit("starter"))
+        file = tmp_path / "mine.yaml"
+        file.write_text(json.dumps(document), encoding="utf-8")
+        assert load_kit(file).parts == load_kit("starter").parts
+        document["parts"]["joint"]["price"] += 1
+        file.write_text(yaml.safe_dump(document, sort_keys=False), encoding="utf-8")
+        with pytest.raises(KitError, match="is called 'starter'") as caught:
+            load_kit(file)
+        assert caught.value.place is not None and caught.value.place.line == 1
+        assert "a name of its own" in caught.value.hint
+        document["kit"] = "mine"
+        file.write_text(json.dumps(document), encoding="utf-8")
+        assert load_kit(file).name == "mine"
+
     def test_choices_left_out_are_all_on_offer(self) -> None:
         kit = parse_kit(
             "kit: k\nparts:\n  s: {type: supply}\n  l: {type: load}\n"

@@ -87,7 +87,19 @@ def load_kit(name_or_path: str | os.PathLike[str]) -> Kit:
             None,
             f"{wanted}kits in the package: {', '.join(known)}; or give the path of a kit file",
         )
-    return parse_kit(read_text(name, "kit file", KitError), name)
+    root = load(read_text(name, "kit file", KitError), name, KitError)
+    kit = _kit_of(root, name)
+    if kit.name in known and not _same_parts(kit, load_kit(kit.name)):
+        # A design tells its kit by name, so it would be read with the parts of the other one.
+        raise _need(root, "kit", "a kit").fail(
+            f"a kit of other parts, which comes with the tool, is called '{kit.name}'",
+            "give yours a name of its own",
+        )
+    return kit
+
+
+def _same_parts(one: Kit, other: Kit) -> bool:
+    return (one.trigger, one.parts) == (other.trigger, other.parts)
 
 
 def parse_kit(text: str, file: str) -> Kit:
@@ -95,7 +107,10 @@ def parse_kit(text: str, file: str) -> Kit:
 
     Raises KitError with the place of the first mistake, and those in the lines of other parts.
     """
-    root = load(text, file, KitError)
+    return _kit_of(load(text, file, KitError), file)
+
+
+def _kit_of(root: Node, file: str) -> Kit:
     _expect_map(root, "a kit")
     _expect_keys(root, _KIT_KEYS, "a kit")
     parts = _need(root, "parts", "a kit")

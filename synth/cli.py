@@ -77,6 +77,7 @@ KIT_HELP = """Show a kit, or check a kit file of your own.
 Examples:
   synth kit
   synth kit full
+  synth kit full --format yaml > my-kit.yaml    a beginning for a kit of your own: give it a name
   synth kit --check my-kit.yaml
 """
 
@@ -365,16 +366,22 @@ def check(
 @main.command(help=KIT_HELP)
 @click.argument("kit", metavar="[NAME|FILE]", default="starter")
 @click.option("--check", "check_file", metavar="FILE", help="Only say whether FILE is a kit.")
-@click.option("--format", "form", type=FORMATS, default="text", show_default=True)
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json", "yaml"]), default="text",
+    show_default=True, help="yaml: the kit file itself.",
+)
 def kit(kit: str, check_file: str | None, form: str) -> None:
     """Show or check a kit; see KIT_HELP."""
-    from synth.read.kit_file import kit_document, load_kit
+    from synth.read.kit_file import kit_document, kit_text, load_kit
 
     if check_file is not None:
         found = load_kit(check_file)
         click.echo(f"{check_file}: a usable kit, '{found.name}', {len(found.parts)} parts")
         return
     found = load_kit(kit)
+    if form == "yaml":
+        click.echo(kit_text(kit), nl=False)
+        return
     if form == "json":
         from synth.report.document import to_json
 

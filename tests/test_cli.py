@@ -292,9 +292,10 @@ class TestKit:
             assert name in ran.stdout
         assert "recycler" not in ran.stdout and "recycler" in run("kit", "full").stdout
 
-    def test_json_is_a_kit_again(self, tmp_path: Path) -> None:
-        copy = tmp_path / "copy.json"
-        copy.write_text(run("kit", "full", "--format", "json").stdout, encoding="utf-8")
+    @pytest.mark.parametrize("form", ["json", "yaml"])
+    def test_json_and_yaml_are_a_kit_again(self, form: str, tmp_path: Path) -> None:
+        copy = tmp_path / f"copy.{form}"
+        copy.write_text(run("kit", "full", "--format", form).stdout, encoding="utf-8")
         ran = run("kit", "--check", str(copy))
         assert ran.exit_code == 0 and "a usable kit, 'full'" in ran.stdout
 

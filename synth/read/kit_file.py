@@ -76,8 +76,7 @@ def load_kit(name_or_path: str | os.PathLike[str]) -> Kit:
     name = os.fspath(name_or_path)
     known = bundled_kits()
     if name in known:
-        file = resources.files("synth.parts").joinpath("kits").joinpath(f"{name}.yaml")
-        return parse_kit(file.read_text(encoding="utf-8"), f"{name}.yaml")
+        return parse_kit(kit_text(name), f"{name}.yaml")
     looks_like_path = os.sep in name or name.endswith((".yaml", ".yml", ".json"))
     if not looks_like_path and not os.path.lexists(name.replace("\0", "?")):
         near = nearest(name, known)
@@ -87,7 +86,7 @@ def load_kit(name_or_path: str | os.PathLike[str]) -> Kit:
             None,
             f"{wanted}kits in the package: {', '.join(known)}; or give the path of a kit file",
         )
-    root = load(read_text(name, "kit file", KitError), name, KitError)
+    root = load(kit_text(name), name, KitError)
     kit = _kit_of(root, name)
     if kit.name in known and not _same_parts(kit, load_kit(kit.name)):
         # A design tells its kit by name, so it would be read with the parts of the other one.
@@ -96,6 +95,17 @@ def load_kit(name_or_path: str | os.PathLike[str]) -> Kit:
             "give yours a name of its own",
         )
     return kit
+
+
+def kit_text(name_or_path: str) -> str:
+    """Return the text of the kit file that has this name in the package, or else this path.
+
+    Raises KitError when it cannot be read.
+    """
+    if name_or_path in bundled_kits():
+        file = resources.files("synth.parts").joinpath("kits").joinpath(f"{name_or_path}.yaml")
+        return file.read_text(encoding="utf-8")
+    return read_text(name_or_path, "kit file", KitError)
 
 
 def _same_parts(one: Kit, other: Kit) -> bool:

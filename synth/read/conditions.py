@@ -176,6 +176,9 @@ class Conditions:
             self._of_all[id(found)] = found
         return found
 
+    def pushed(self, children: list[Any]) -> Condition:
+        return Is(children[0].text, State.PRESSED, children[0].place)
+
     def is_not_state(self, children: list[Any]) -> Condition:
         found = negation(self.is_state(children))
         if _plural(children):

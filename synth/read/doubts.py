@@ -31,6 +31,11 @@ DOUBTS: tuple[Doubt, ...] = (
         "put it in brackets, as in 'while a and (b or c)'",
     ),
     Doubt(
+        re.compile(r"\((?:(?!\b(?:and|or)\b)[^(),])*,(?:(?!\b(?:and|or)\b)[^()])*\)"),
+        "it is not clear whether all of these must hold, or one of them",
+        "say 'and' or 'or' in place of the comma",
+    ),
+    Doubt(
         re.compile(r"\balso (?:while|when|whenever|if|at|by|after|during|once)\b"),
         "it is not clear whether 'also' means 'and' or 'or'",
         "say 'at night or while hot' where one of them is enough, 'at night and while hot' where "

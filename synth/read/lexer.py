@@ -28,8 +28,8 @@ _NOTATION = re.compile(
 _PLAIN = str.maketrans(
     {"\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"', "\u00a0": " ", "\t": " "}
 )
-NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "NAMES")
-"""Tokens that only tell whether a comma parts two phrases."""
+NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "NAMES", "FRONT")
+"""Tokens that only tell whether a comma parts two phrases, or a condition and its goal."""
 SKIPPED = ("COMMA", "JOIN")
 """Tokens that the parser never sees."""
 

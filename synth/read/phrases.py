@@ -11,16 +11,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from synth.errors import GoalError, Slips
+from synth.errors import GoalError, Slips, SynthError
 from synth.goals import Fact, Goal
 from synth.read.builder import Builder
 from synth.read.conditions import JOINER
 from synth.read.doubts import expect_one_meaning
+from synth.read.fronted import Turned, expect_one_goal, turned
 from synth.read.lexer import SKIPPED, fitting, plain, words_of
 from synth.read.splitting import Phrase, split_phrases
 
@@ -144,17 +146,21 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
             replace(phrase.place, text=""),
             "say it in several goals",
         )
-    text = _prepared(phrase.text, names)
     depth = 0
+    text = plain(phrase.text)
     for at, char in enumerate(text):
         depth += (char == "(") - (char == ")")
         if depth > DEEPEST:
             raise GoalError(
                 f"more than {DEEPEST} brackets within each other", phrase.at(at)
             )
+    text = _prepared(phrase.text, names)
     try:
         tree: Tree[Token] = _parser(start).parse(text)
     except UnexpectedInput as problem:
+        behind = turned(phrase)
+        if behind and _is_condition(_prepared(behind[0].condition, names), start):
+            return _parsed_behind(behind, start, names)
         from synth.read.mistakes import explained
 
         raise explained(problem, text, phrase, start, _parser(start)) from None
@@ -162,3 +168,33 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
     made = Builder(phrase).build(tree)
     assert isinstance(made, Goal | Fact)
     return made
+
+
+def _parsed_behind(behind: tuple[Turned, ...], start: str, names: tuple[str, ...]) -> Goal | Fact:
+    """Return what the first of these says that says something: as `_parsed`."""
+    from lark.exceptions import UnexpectedInput
+
+    failed: list[SynthError] = []
+    for phrase in behind:
+        try:
+            made = _parsed(phrase, start, names)
+        except SynthError as problem:
+            failed.append(problem)
+            continue
+        with suppress(UnexpectedInput):
+            alone = _parser(start).parse(_prepared(phrase.goal, names))
+            expect_one_goal(phrase, Builder(phrase).build(alone))
+        return made
+    raise failed[0]
+
+
+def _is_condition(text: str, start: str) -> bool:
+    """Return whether what stands in front of a phrase is a condition, or what a time counts from,
+    and no more than that."""
+    from lark.exceptions import UnexpectedInput
+
+    for said in ("'x' {}", "'x' for 1 s {}") if start == "goal" else ("'x' is released {}",):
+        with suppress(UnexpectedInput):
+            _parser(start).parse(said.format(text))
+            return True
+    return False

@@ -29,6 +29,8 @@ class Phrase:
 
 _JOINED = re.compile(r"and\s+(?=\S)", re.IGNORECASE)
 """What may stand between a comma or semicolon and the last phrase of a list."""
+_THEN = re.compile(r"(?:,\s*)?\bthen\b")
+"""Parts a condition that stands first from what is said of it, as a comma does."""
 _LOOK_AHEAD = 120
 """Characters behind a comma that decide whether a phrase goes on."""
 
@@ -63,7 +65,18 @@ def split_phrases(text: str, file: str, line: int = 1, column: int = 1) -> tuple
 
 def _pieces(source: str) -> Iterator[tuple[int, int]]:
     """Yield (begin, end) of each phrase in one line."""
-    depth, quote, begin = 0, "", 0
+    begin = 0
+    for at, char, depth in _signs(source):
+        if char == ";" or (depth == 0 and _separates(source, begin, at)):
+            yield begin, at
+            begin = at + 1
+    yield begin, len(source)
+
+
+def _signs(source: str) -> Iterator[tuple[int, str, int]]:
+    """Yield (place, sign, brackets it is within) of each comma and semicolon not in quotes. A
+    semicolon closes all brackets."""
+    depth, quote = 0, ""
     for at, char in enumerate(source):
         if quote:
             quote = "" if char == quote else quote
@@ -73,14 +86,41 @@ def _pieces(source: str) -> Iterator[tuple[int, int]]:
             depth += 1
         elif char == ")":
             depth = max(0, depth - 1)
-        elif char == ";" or (char == "," and depth == 0 and _separates(source, begin, at)):
-            yield begin, at
-            begin, depth = at + 1, 0
-    yield begin, len(source)
+        elif char in ",;":
+            yield at, char, depth
+            depth = 0 if char == ";" else depth
+
+
+def commas(text: str) -> tuple[int, ...]:
+    """Return the places of the commas of a phrase that stand in no brackets, quotes or numbers."""
+    return tuple(at for at, _, depth in _signs(text) if not depth and not _in_number(text, at))
+
+
+def _in_number(text: str, at: int) -> bool:
+    return text[at - 1 : at].isdigit() and text[at + 1 : at + 2].isdigit()
+
+
+def parted(text: str) -> tuple[int, int] | None:
+    """Return where a condition that a phrase begins with ends, and what is behind it begins, where
+    a comma or 'then' parts the two; None where nothing does, or it begins with none.
+
+    >>> parted("when hot, damp or dry, then fan on"), parted("fan on, light always")
+    ((21, 27), None)
+    """
+    text = plain(text)
+    if not matches("FRONT", words_of(text)):
+        return None
+    then = _THEN.search(text)
+    for at in commas(text):
+        if then is not None and then.start() <= at:
+            break
+        if not matches("LISTED", words_of(text[at + 1 :])):
+            return at, at + 1
+    return then.span() if then is not None else None
 
 
 def _separates(source: str, begin: int, at: int) -> bool:
-    if source[at - 1 : at].isdigit() and source[at + 1 : at + 2].isdigit():
+    if _in_number(source, at):
         return False
     if not source[begin:at].strip():
         return True
@@ -88,6 +128,11 @@ def _separates(source: str, begin: int, at: int) -> bool:
     if matches("LISTED", words):
         return False  # 'fan while hot, damp or windy'
     before = words_of(plain(source[begin:at]))
-    if all(map(free_for_names, before)) and matches("NAMES", words):
+    if matches("NAMES", words) and all(w.text == "," or free_for_names(w) for w in before):
         return False  # 'lamp, fan and pump at night'
+    if matches("FRONT", before):
+        if parted(source[begin:at]) is None:
+            return False  # 'when hot, fan on'
+        if parted(source[at + 1 :]) is not None:
+            return True  # 'when hot, fan on, when cold, heater on'
     return not matches("CONTINUES", words)

@@ -127,12 +127,15 @@ def _separates(source: str, begin: int, at: int) -> bool:
     words = words_of(plain(source[at + 1 : at + 1 + _LOOK_AHEAD]))
     if matches("LISTED", words):
         return False  # 'fan while hot, damp or windy'
-    before = words_of(plain(source[begin:at]))
-    if matches("NAMES", words) and all(w.text == "," or free_for_names(w) for w in before):
-        return False  # 'lamp, fan and pump at night'
-    if matches("FRONT", before):
-        if parted(source[begin:at]) is None:
+    front = source[begin:at]
+    if matches("FRONT", words_of(plain(front))):
+        behind = parted(front)
+        if behind is None:
             return False  # 'when hot, fan on'
         if parted(source[at + 1 :]) is not None:
             return True  # 'when hot, fan on, when cold, heater on'
+        front = front[behind[1] :]
+    before = words_of(plain(front))
+    if matches("NAMES", words) and all(w.text == "," or free_for_names(w) for w in before):
+        return False  # 'lamp, fan and pump at night'
     return not matches("CONTINUES", words)

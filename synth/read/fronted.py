@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from synth.errors import GoalError, Place
 from synth.goals import Always, Fact, Goal, LoadGoal, While
 from synth.read.lexer import plain
-from synth.read.splitting import Phrase, commas, parted
+from synth.read.splitting import Phrase, commas, in_names, parted
 
 _LASTED = re.compile(r"(?:if|when|whenever)\b(?=.*\bfor (?:at least )?[\w.]+ ?[a-z]+$)", re.S)
 """The first word of 'if the door is open for 5 min', said of what has lasted so long."""
@@ -62,7 +62,8 @@ def turned(phrase: Phrase) -> tuple[Turned, ...]:
     lasted = _LASTED.match(plain(condition))
     first, word = (lasted.end(), "once") if lasted else (0, "")
     made: list[Turned] = []
-    for stop in [at for at in commas(text) if at > begin] + [len(text)]:
+    ends = [at for at in commas(text) if at > begin and not in_names(text, begin, at)]
+    for stop in (*ends, len(text)):
         goal, rest = text[begin:stop].rstrip(), text[stop:]
         before = f"{goal} {word}"
         behind = before + condition[first:]

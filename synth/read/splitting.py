@@ -119,6 +119,16 @@ def parted(text: str) -> tuple[int, int] | None:
     return then.span() if then is not None else None
 
 
+def in_names(text: str, begin: int, at: int) -> bool:
+    """Return whether the comma at `at` stands in a list of names that begins at `begin`, as in
+    'lamp, fan and pump at night'."""
+    behind = words_of(plain(text[at + 1 : at + 1 + _LOOK_AHEAD]))
+    if not matches("NAMES", behind):
+        return False
+    before = words_of(plain(text[begin:at]))
+    return all(word.text == "," or free_for_names(word) for word in before)
+
+
 def _separates(source: str, begin: int, at: int) -> bool:
     if _in_number(source, at):
         return False
@@ -127,15 +137,12 @@ def _separates(source: str, begin: int, at: int) -> bool:
     words = words_of(plain(source[at + 1 : at + 1 + _LOOK_AHEAD]))
     if matches("LISTED", words):
         return False  # 'fan while hot, damp or windy'
-    front = source[begin:at]
+    front, first = source[begin:at], begin
     if matches("FRONT", words_of(plain(front))):
         behind = parted(front)
         if behind is None:
             return False  # 'when hot, fan on'
         if parted(source[at + 1 :]) is not None:
             return True  # 'when hot, fan on, when cold, heater on'
-        front = front[behind[1] :]
-    before = words_of(plain(front))
-    if matches("NAMES", words) and all(w.text == "," or free_for_names(w) for w in before):
-        return False  # 'lamp, fan and pump at night'
-    return not matches("CONTINUES", words)
+        first += behind[1]
+    return not in_names(source, first, at) and not matches("CONTINUES", words)

@@ -122,6 +122,8 @@ def test_where_phrases_part(text: str, count: int) -> None:
         ("when hot, fan for 5 s every 3 s", "leaves no pause", 1),
         ("if hot then fan on else lamp on", "'else' is not expected", 20),
         ("fan while (hot, dry)", "all of these must hold, or one", 11),
+        ("heater while cold, and fan", "not said what the load does", 27),
+        ("lamp always, heater at night, and fan", "not said what the load does", 38),
         ("pump on for 30 min and 2 h every day", "", 0),
     ],
 )  # fmt: skip

@@ -28,7 +28,7 @@ _NOTATION = re.compile(
 _PLAIN = str.maketrans(
     {"\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"', "\u00a0": " ", "\t": " "}
 )
-NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "NAMES", "FRONT")
+NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "LAST", "NAMES", "FRONT")
 """Tokens that only tell whether a comma parts two phrases, or a condition and its goal."""
 SKIPPED = ("COMMA", "JOIN")
 """Tokens that the parser never sees."""

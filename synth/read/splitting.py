@@ -114,7 +114,9 @@ def parted(text: str) -> tuple[int, int] | None:
     for at in commas(text):
         if then is not None and then.start() <= at:
             break
-        if not matches("LISTED", words_of(text[at + 1 :])):
+        behind = words_of(text[at + 1 :])
+        last = matches("LAST", behind) and commas(text[:at])
+        if not last and not matches("LISTED", behind):
             return at, at + 1
     return then.span() if then is not None else None
 
@@ -135,8 +137,8 @@ def _separates(source: str, begin: int, at: int) -> bool:
     if not source[begin:at].strip():
         return True
     words = words_of(plain(source[at + 1 : at + 1 + _LOOK_AHEAD]))
-    if matches("LISTED", words):
-        return False  # 'fan while hot, damp or windy'
+    if matches("LISTED", words) or (matches("LAST", words) and commas(source[begin:at])):
+        return False  # 'fan while hot, damp or windy', 'fan while hot, damp, and windy'
     front, first = source[begin:at], begin
     if matches("FRONT", words_of(plain(front))):
         behind = parted(front)

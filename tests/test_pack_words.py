@@ -361,3 +361,32 @@ def test_what_is_not_always_so_is_no_condition(folder: Path) -> None:
     line = next(line for line in cautions.splitlines() if line.startswith("- vent fan: when"))
     assert re.search(r"when 'hot' begins(;|$)", line)
     assert "when 'wet' begins while 'hot' holds" in line
+
+
+@pytest.mark.parametrize(
+    ("goals", "told", "never"),
+    [
+        (
+            "[rinse pump started by go and stopped by halt]",
+            "Only rinse pump: press 'halt' (S2) and release it.",
+            "and hold it.",
+        ),
+        (
+            "[hood lamp toggled by near push, fan while hot]",
+            "Only hood lamp: press 'near push' (S1) and release it, while it is on.",
+            "Only fan",
+        ),
+        # It comes on again when that button is let go.
+        ("[horn while go is pressed unless halt is pressed]", "'halt' (S2) and hold it.", "'go'"),
+        # A press while it runs does not stop it.
+        ("[horn for 5 s after each press of go]", "Everything: switch the supply off", "Only horn"),
+    ],
+)
+def test_the_card_says_how_to_stop_one_load(
+    goals: str, told: str, never: str, folder: Path
+) -> None:
+    text = f"kit: full\ngoals: {goals}\nknown: [supply never fails]\n"
+    name = f"stop-{abs(hash(goals))}"
+    card = (packed(folder, name, text) / "01-card.md").read_text("utf-8")
+    stops = card.partition("## How to stop it")[2].partition("## How to start")[0]
+    assert told in stops and never not in stops

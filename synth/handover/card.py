@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from synth.choices import parts_in_words
 from synth.design import handed_over, sensed_alike
@@ -16,6 +16,7 @@ from synth.handover.words import (
     say_levels,
     say_loads,
     say_move,
+    say_press,
     say_that,
     say_while,
 )
@@ -37,8 +38,14 @@ def card(job: Job) -> Sheet:
     cuts = job.cut_by()
     stops = [f"Everything: {say_move(job, 'supply', False)} and lock it off."]
     for (name, level), loads in cuts.items():
-        if job.kind(name) in (InputKind.SWITCH, InputKind.BUTTON):
-            stops.append(f"Only {listed(loads)}: {say_move(job, name, level)}.")
+        kind = job.kind(name)
+        if kind in (InputKind.SWITCH, InputKind.BUTTON):
+            pressed = kind is InputKind.BUTTON and level and not _on_by_letting_go(job, name, loads)
+            does = say_press(job, name) if pressed else say_move(job, name, level)
+            stops.append(f"Only {listed(loads)}: {does}.")
+    for name, toggled in _toggled_off(job):
+        it = "it is" if len(toggled) == 1 else "they are"
+        stops.append(f"Only {listed(toggled)}: {say_press(job, name)}, while {it} on.")
     steady = [item.name for item in job.problem.inputs if item.steady is not None]
     blocks: list[Block] = [
         Heading("What it does"),
@@ -63,6 +70,47 @@ def card(job: Job) -> Sheet:
     if steady:
         blocks.insert(-1, Words(f"All this holds only as long as {listed(_promises(job))}."))
     return Sheet(1, "card", f"Card: {job.problem.title or 'this circuit'}", tuple(blocks))
+
+
+def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[Mode, Mode]]:
+    """Yield (mode before, mode after) of each press (`level`) or letting go of a button that
+    happens while no other button is held."""
+    others = {item.name for item in job.problem.inputs if item.kind is InputKind.BUTTON} - {button}
+    for graph in job.facts.graphs:
+        for change in graph.changes:
+            before, after = graph.modes[change.start], graph.modes[change.end]
+            held = any(on for name, on in before.levels if name in others)
+            if change.input == button and change.level is level and not held:
+                yield before, after
+
+
+def _on_by_letting_go(job: Job, button: str, loads: Sequence[str]) -> bool:
+    """Return whether one of `loads` may come on at the moment in which a button is let go."""
+    return any(
+        load in after.on and load not in before.on
+        for before, after in _moves(job, button, False)
+        for load in loads
+    )
+
+
+def _toggled_off(job: Job) -> list[tuple[str, list[str]]]:
+    """Return buttons of which a press turns loads off whenever they are on, and on again when they
+    are off; with these loads."""
+    found: list[tuple[str, list[str]]] = []
+    for item in job.problem.inputs:
+        if item.kind is not InputKind.BUTTON:
+            continue
+        off: dict[str, None] = {}
+        other: set[str] = set()
+        on_again: set[str] = set()
+        for before, after in _moves(job, item.name, True):
+            off.update(dict.fromkeys(x for x in before.on if x not in after.on))
+            other.update(x for x in before.on if x in after.on)
+            on_again.update(x for x in after.on if x not in before.on)
+        loads = [load for load in off if load in on_again and load not in other]
+        if loads:
+            found.append((item.name, loads))
+    return found
 
 
 def _taken_so(job: Job) -> list[Block]:

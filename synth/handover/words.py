@@ -63,6 +63,13 @@ def say_move(job: Job, name: str, level: bool) -> str:
     return f"bring about '{name}'{at}" if level else f"end '{name}'{at}"
 
 
+def say_press(job: Job, name: str) -> str:
+    """Return what a person does to press a button once, and at which devices."""
+    devices = job.devices(name)
+    at = f" ({listed(devices)})" if devices else ""
+    return f"press '{name}'{at} and release it"
+
+
 def say_begin(job: Job, name: str, level: bool) -> str:
     """Return when a condition of the world begins or ends, in words."""
     if job.kind(name) is InputKind.NIGHT:

@@ -362,6 +362,13 @@ MISTAKES: tuple[Mistake, ...] = (
         "fact",
     ),
     Mistake(
+        "a fact is about one input, unless they are never together",
+        "say it of each in a fact of its own, as in 'start is released when power returns, stop is "
+        "released when power returns'",
+        ("up and down are released", "up and down last at most 2 s", "up and down never fail"),
+        "fact",
+    ),
+    Mistake(
         "when is that so?",
         "say for example 'start is released when power returns' or 'door is always closed'",
         (

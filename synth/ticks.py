@@ -23,6 +23,7 @@ UNITS: dict[str, int] = {
         (("min", "mins", "minute", "minutes"), 60_000),
         (("h", "hr", "hrs", "hour", "hours"), 3_600_000),
         (("d", "day", "days"), 86_400_000),
+        (("week", "weeks"), 604_800_000),
     )
     for name in names
 }
@@ -43,7 +44,7 @@ def to_ticks(amount: str, unit: str) -> int:
     """
     factor = UNITS.get(unit.lower())
     if factor is None:
-        raise TimeError(f"'{unit}' is not a unit of time; use ms, s, min, h or d")
+        raise TimeError(f"'{unit}' is not a unit of time; use ms, s, min, h, d or week")
     value = Fraction(amount) * factor
     return _checked(value, f"{amount} {unit}")
 
@@ -87,7 +88,7 @@ def parse_duration(text: str | int | float) -> int:
             )
         factor_of = UNITS.get(piece[2].lower())
         if factor_of is None:
-            raise TimeError(f"'{piece[2]}' is not a unit of time; use ms, s, min, h or d")
+            raise TimeError(f"'{piece[2]}' is not a unit of time; use ms, s, min, h, d or week")
         total += Fraction(piece[1]) * factor_of
         at = piece.end()
     return _checked(total, text.strip())

@@ -413,7 +413,7 @@ BAD = [
     ("plan", ["--goals", "never more than -6 units"], "a number is never negative"),
     ("plan", ["--goals", "at most -7 unit-hours a day, lamp always"], "a number is never negative"),
     ("plan", ["--goals", "leave -2 s between up and down"], "a time is never negative"),
-    ("plan", ["--goals", "lamp while -cold"], "for what does not hold, say 'not cold'"),
+    ("plan", ["--goals", "lamp while -cold"], "or 'not cold', if it is not to hold"),
     ("plan", ["--goals", "lamp from 8:00 to 10:00"], "'8:00' is a time of the day"),
     ("plan", ["--goals", "lamp from 8 am to 10 am"], "'8 am' is a time of the day"),
     ("plan", ["--goals", "heater needs 2 units"], "how many units a load needs is no goal"),

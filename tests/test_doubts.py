@@ -128,8 +128,15 @@ ASKED = [
     ("stop the pump while dry", "'stop' would be taken", "never while"),
     ("disable heater at night", "'disable' would be taken", "never while"),
     ("start the pump when low", "'start' would be taken", "as in 'pump while low'"),
-    ("bell rings while hot", "'rings' would be taken", "as in 'pump while low'"),
+    ("bell remains while hot", "'remains' would be taken", "as in 'pump while low'"),
+    ("saw while pedal, locked while guard", "'locked' does not say that it is off", "saw never"),
+    ("if guard then saw locked", "'locked' does not say that it is off", "declare 'saw locked'"),
+    ("pump while low, pump stands still while dry", "'still' does not say", "never while"),
+    ("fan while hot, disabled at night", "'disabled' does not say", "never while"),
+    ("doorbell silent at night", "'silent' does not say", "never while"),
+    ("pump rests at night", "'rests' does not say", "never while"),
     ("all lamps at night", "'all' would be taken", "declare 'all lamps'"),
+    ("pump while low, dry stops it", "'it' is not among the loads", "known: pump"),
     ("rain stops fan, fan always", "stops it while on, or", "fan never while rain"),
     ("stop button stops pump, pump always", "stops it while on, or", "never while stop button"),
     ("heater while no longer hot", "'longer' stands for no input", "while not full"),
@@ -145,7 +152,8 @@ ASKED = [
     ("sound the horn while hot", "'sound' would be taken for a part", "as in 'pump while low'"),
     ("all at night", "'all' names no load", "say which"),
     ("nothing runs unless main is on", "'nothing' is no load", "'master cutoff'"),
-    ("fan 10 s after hot ends", "'ends' would be taken for a part", "'keeps running for 2 min"),
+    ("fan 10 s after hot ends", "comes on so much later", "'keeps running for 2 min"),
+    ("fan 10 s after the hot shower falls", "'falls' would be taken for a part", "2 min after"),
     ("stirrer always, stirrer not while lid is open", "both say when", "'never while' where it"),
 ]  # fmt: skip
 
@@ -201,12 +209,14 @@ def test_what_is_clear_is_taken(text: str) -> None:
 
 def test_names_that_are_declared_are_names() -> None:
     text = (
-        "loads: {stop lamp: 1, bell rings: 1}\n"
+        "loads: {stop lamp: 1, bell remains: 1, saw locked: 1}\n"
         "inputs: {no longer hot: sensor, rain: switch}\n"
-        "goals: [stop lamp while no longer hot, bell rings always, rain stops bell rings]"
+        "goals: [stop lamp while no longer hot, bell remains always, rain stops bell remains,\n"
+        "  saw locked at night, \"'pump idle' always\"]"
     )
     problem = pose(parse_goal_file(text, "x"), FULL)
-    assert [r.load for r in problem.requirements] == ["stop lamp", "bell rings"]
+    loads = [r.load for r in problem.requirements]
+    assert loads == ["stop lamp", "bell remains", "saw locked", "pump idle"]
 
 
 @pytest.mark.parametrize("kind", ["sensor", "push-button"])

@@ -377,7 +377,11 @@ def test_what_is_not_always_so_is_no_condition(folder: Path) -> None:
             "Only fan",
         ),
         # It comes on again when that button is let go.
-        ("[horn while go is pressed unless halt is pressed]", "'halt' (S2) and hold it.", "'go'"),
+        (
+            "[horn while go is pressed unless halt is pressed]",
+            "'halt' (S2) and hold it.",
+            "and release",
+        ),
         # A press while it runs does not stop it.
         ("[horn for 5 s after each press of go]", "Everything: switch the supply off", "Only horn"),
     ],

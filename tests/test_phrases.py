@@ -585,7 +585,7 @@ OTHERS = [
     ("fan while " + "hot and " * 80 + "hot", "more than 500 characters", 1, "several goals"),
     ("fan while lamp on then", "not expected", 19, ""),
     # No name swallows a word that means something to whoever wrote it.
-    ("fan while hot xor dry", "'xor' is not expected", 15, "quotes"),
+    ("fan while hot xor dry", "'xor' is not read", 15, "and not b"),
     ("fan while neither hot", "ends too early", 22, ""),
     ("fan while hot nor dry", "'nor' is not expected", 15, ""),
 ]

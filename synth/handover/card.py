@@ -40,8 +40,8 @@ def card(job: Job) -> Sheet:
     for (name, level), loads in cuts.items():
         kind = job.kind(name)
         if kind in (InputKind.SWITCH, InputKind.BUTTON):
-            pressed = kind is InputKind.BUTTON and level and not _on_by_letting_go(job, name, loads)
-            does = say_press(job, name) if pressed else say_move(job, name, level)
+            press = kind is InputKind.BUTTON and level and _stays_off(job, name, loads)
+            does = say_press(job, name) if press else say_move(job, name, level)
             stops.append(f"Only {listed(loads)}: {does}.")
     for name, toggled in _toggled_off(job):
         it = "it is" if len(toggled) == 1 else "they are"
@@ -84,9 +84,11 @@ def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[Mode, Mode]]:
                 yield before, after
 
 
-def _on_by_letting_go(job: Job, button: str, loads: Sequence[str]) -> bool:
-    """Return whether one of `loads` may come on at the moment in which a button is let go."""
-    return any(
+def _stays_off(job: Job, button: str, loads: Sequence[str]) -> bool:
+    """Return whether each of `loads` may be on while no other button is held, and none of them
+    comes on at the moment in which this one is let go."""
+    running = {load for before, _ in _moves(job, button, True) for load in before.on}
+    return running.issuperset(loads) and not any(
         load in after.on and load not in before.on
         for before, after in _moves(job, button, False)
         for load in loads

@@ -19,13 +19,21 @@ _HOLD_OFF = frozenset({
     "avoid", "suppress", "suppressed", "halt", "shut", "shuts",
 })  # fmt: skip
 """Words that hold a load off; in a load's name they would be lost, and the opposite be built."""
+_OFF = frozenset({
+    "locked", "blocked", "halted", "disabled", "silent", "quiet", "muted", "silenced", "idle",
+    "suspended", "cancelled", "canceled", "skipped", "dead", "rests", "resting", "sleeps",
+    "sleeping", "still", "inhibited", "interrupted", "forbidden", "prevented", "deactivated",
+    "unpowered",
+})  # fmt: skip
+"""What is said behind a load that is to be off, or of one named before; at the end of a load's name
+that would be lost as well."""
 _SET_OFF = frozenset({
     "start", "let", "ring", "run", "sound", "operate", "switch", "turn", "i", "activate",
     "enable", "make", "want", "please", "ensure", "let's", "when", "open", "close",
 })  # fmt: skip
 """Words that begin an order, where the name of a load is expected."""
 _BESIDE = frozenset({
-    "come", "comes", "remain", "remains", "rings", "can", "may", "alternately", "roughly",
+    "come", "comes", "remain", "remains", "can", "may", "alternately", "roughly",
     "approximately", "approx", "about", "within", "with", "all", "each", "both", "either",
     "i'd",
 })  # fmt: skip
@@ -63,6 +71,13 @@ def refuse_orders(load: str, place: Place) -> None:
     if load in ("all", "both", "each", "it", "they", "them", "this", "that"):
         hint = "say which, as in 'pump and fan at night'"
         raise GoalError(f"'{load}' names no load", place, hint)
+    if words[-1] in _OFF:
+        raise GoalError(
+            f"'{words[-1]}' does not say that it is off: '{load}' would be the name of a load",
+            place,
+            "to hold a load off, say for example 'saw never while guard is open'; if it is a name, "
+            f"declare '{load}' under 'loads'",
+        )
     if len(words) < 2:
         return
     declare = f"if it is a name, declare '{load}' under 'loads'"
@@ -105,7 +120,8 @@ def refuse_small_words(name: str, place: Place) -> None:
 def expect_a_lever(goal: Cutoff, declared: InputKind | None) -> None:
     """Refuse a cutoff by what is no switch: 'rain stops sprinkler' means the reverse of a cutoff,
     which lets a load run while its switch is on."""
-    covered = goal.loads[0] if goal.loads else "pump"
+    named = goal.loads and goal.loads[0] not in _SMALL
+    covered = goal.loads[0] if named else "pump"
     if declared not in (None, InputKind.SWITCH):
         raise GoalError(
             f"'{goal.lever}' is declared as a {declared}, and a cutoff is a switch",

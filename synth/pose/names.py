@@ -224,7 +224,10 @@ def _no_load(
     what = "is an input, not a load" if an_input else "is not among the loads"
     hint = close_to(load, list(names.loads))
     if isinstance(goal, NeverTogether) and not any(name in names.loads for name in goal.loads):
-        hint = "what is known of the inputs belongs under 'known' in a goal file"
+        hint = (
+            f"say when each is on in a goal of its own, as in '{load} always'; what is known of "
+            "inputs belongs under 'known' in a goal file"
+        )
     return GoalError(f"'{load}' {what}", goal.place, hint)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -90,6 +91,7 @@ class Builder(Conditions):
         # Words are left out; a choice is one too, but says something.
         said: list[Any] = [c for c in children if isinstance(c, Choice) or not isinstance(c, str)]
         names, *rest = said
+        self.expect_no_turns(names, children)
         does: Behaviour | None = None
         additions: list[Addition] = []
         for item in rest:
@@ -109,6 +111,18 @@ class Builder(Conditions):
         return LoadGoal(tuple(name.text for name in names), does, unique)
 
     additions_goal = load_goal
+
+    def expect_no_turns(self, names: Sequence[Name], children: list[Any]) -> None:
+        """Refuse several loads that are to be on by turns: all would be on at once."""
+        turns = next((c for c in children if getattr(c, "type", "") == "IN_TURNS"), None)
+        if turns is not None and len(names) > 1 and turns.startswith(("altern", "take")):
+            one, other = names[0].text, names[1].text
+            raise self.fail(
+                "by turns, each has a goal of its own",
+                self.at(turns),
+                f"say the times of the first, as in '{one} 30 s on, 30 s off', and "
+                f"'{other} while {one} is off'",
+            )
 
     def expect_one_condition(self, does: Behaviour | None) -> None:
         """Refuse 'while hot and fan on while cold': two goals, or two conditions of one. That it is
@@ -224,7 +238,18 @@ class Builder(Conditions):
 
     def for_time(self, children: list[Any]) -> Behaviour:
         self.expect_one_clause()
+        self.expect_begin(children)
         return ForTime(self.times(children)[0], self.conditions(children)[0])
+
+    def expect_run_or_delay(self, children: list[Any]) -> None:
+        """Refuse 'lamp 2 h at dusk': a run of that length, or a delay?"""
+        token = next(c for c in children if getattr(c, "type", "") in ("AT_DUSK", "AT_DAWN"))
+        if not token.startswith(("after", "since", "once")):
+            raise self.fail(
+                "it is not clear whether it runs for that time, or comes on so much later",
+                self.at(token),
+                "say 'for 2 h from dusk' for a run, '2 h after dusk' for a delay",
+            )
 
     def for_time_dusk(self, children: list[Any]) -> Behaviour:
         return ForTime(self.times(children)[0], self.is_night(children))
@@ -236,14 +261,42 @@ class Builder(Conditions):
         name = next(child for child in children if isinstance(child, Name))
         return ForTime(self.times(children)[0], Is(name.text, State.PRESSED, name.place))
 
+    def expect_begin(self, children: list[Any]) -> None:
+        """Refuse '2 h after night': after its begin, or its end?"""
+        condition = self.conditions(children)[0]
+        if of_the_night(condition) and id(condition) in self.night_words:
+            raise self.fail(
+                "it is not clear whether that is counted from its begin or its end",
+                self.night_words[id(condition)][1],
+                "say 'from dusk' or 'from dawn', as in 'for 2 h from dusk' or '2 h after dawn'",
+            )
+
     def after_time(self, children: list[Any]) -> Behaviour:
         self.expect_one_clause()
+        self.expect_begin(children)
+        condition = self.conditions(children)[0]
+        words = [getattr(child, "type", "") for child in children]
+        if id(condition) in self.over:
+            raise self.fail(
+                "it is not clear whether it runs for that time, or comes on so much later",
+                hint="say 'for 2 min after hot ends' for a run, 'keeps running for 2 min after "
+                "hot', or '2 min after not hot' for a delay",
+            )
+        several = isinstance(condition, Every | Some) and id(condition) not in self.grouped
+        if several and "LASTED" in words and "ONCE" not in words:
+            raise self.fail(
+                "it is not clear what has lasted so long: the last condition, or all of them",
+                hint="put all of them in brackets, as in 'once (hot and dry) has lasted 5 min'; "
+                "where only one has, let a load of its own tell of it",
+            )
         return AfterTime(self.times(children)[0], self.conditions(children)[0])
 
     def after_time_dusk(self, children: list[Any]) -> Behaviour:
+        self.expect_run_or_delay(children)
         return AfterTime(self.times(children)[0], self.is_night(children))
 
     def after_time_dawn(self, children: list[Any]) -> Behaviour:
+        self.expect_run_or_delay(children)
         return AfterTime(self.times(children)[0], self.is_day(children))
 
     def keeps_running(self, children: list[Any]) -> Behaviour:
@@ -263,6 +316,11 @@ class Builder(Conditions):
         start, stop = self.conditions(children)
         said = str(children[0])
         return StartStop(start, stop, said.endswith((" by", " with", " from")) or said == "set")
+
+    def stop_start(self, children: list[Any]) -> Behaviour:
+        stop, start = self.conditions(children)
+        said = next(str(child) for child in children if getattr(child, "type", "") == "STARTS_THEN")
+        return StartStop(start, stop, said.endswith((" by", " with", " from")))
 
     def fills(self, children: list[Any]) -> Behaviour:
         low, high = self.marks(children)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,7 @@ _NUMBERS = {
     "fifteen": "15", "twenty": "20", "thirty": "30", "forty": "40", "fifty": "50", "sixty": "60",
 }  # fmt: skip
 NIGHT = "night"
+_NUMBER = re.compile(r"\d+|\b(?:one|two|three|four|five|six)\b")
 
 
 def negation(of: Condition) -> Condition:
@@ -83,8 +85,16 @@ class Conditions:
         self._bare_names: dict[int, Condition] = {}
         self._of_all: dict[int, Condition] = {}
         self._named_all: dict[int, Condition] = {}
+        self._worded: dict[int, tuple[Condition, str, str]] = {}
+        """What is said of one name in words of its own ('tank 3 is empty'): the name, the words."""
         self._clauses: dict[int, Condition] = {}
         self._lone_not: dict[int, Condition] = {}
+        self.night_words: dict[int, tuple[Condition, Place]] = {}
+        """Conditions said as 'night' or 'day' alone, by their identity, and where."""
+        self.over: dict[int, Condition] = {}
+        """Conditions said to have ended ('shower is over'), by their identity."""
+        self.grouped: dict[int, Condition] = {}
+        """Conditions in brackets, by their identity."""
 
     def build(self, tree: Tree[Token]) -> Any:
         """Return what `tree` says: a goal, fact, behaviour, condition, name or time."""
@@ -179,6 +189,11 @@ class Conditions:
     def pushed(self, children: list[Any]) -> Condition:
         return Is(children[0].text, State.PRESSED, children[0].place)
 
+    def is_ended(self, children: list[Any]) -> Condition:
+        found = Is(children[0].text, State.OFF, children[0].place)
+        self.over[id(found)] = found
+        return found
+
     def is_not_state(self, children: list[Any]) -> Condition:
         found = negation(self.is_state(children))
         if _plural(children):
@@ -194,6 +209,7 @@ class Conditions:
                 name.place,
             )
         found = Is(joined, place=name.place)
+        self._worded[id(found)] = (found, name.text, str(children[-1]))
         if _plural(children):
             self._named_all[id(found)] = found
         return found
@@ -204,6 +220,8 @@ class Conditions:
     def is_night(self, children: list[Any]) -> Condition:
         token = next((child for child in children if hasattr(child, "start_pos")), None)
         found = Is(NIGHT, place=self.at(token) if token is not None else self.phrase.place)
+        if token is not None and token.type in ("NIGHT", "DAY") and token != "dark":
+            self.night_words[id(found)] = (found, self.at(token))
         if token is not None and token.type in ("AT_NIGHT", "BY_DAY"):
             self._clauses[id(found)] = found
             if token.startswith("not "):
@@ -216,12 +234,19 @@ class Conditions:
         for kept in (self._clauses, self._lone_not):
             if id(night) in kept:
                 kept[id(day)] = day
+        if id(night) in self.night_words:
+            self.night_words[id(day)] = (day, self.night_words[id(night)][1])
         return day
 
     def same(self, children: list[Any]) -> Condition:
         return self.conditions(children)[0]
 
-    wcond = group = ended = same
+    wcond = ended = same
+
+    def group(self, children: list[Any]) -> Condition:
+        found = self.same(children)
+        self.grouped[id(found)] = found
+        return found
 
     def clause(self, children: list[Any]) -> Condition:
         """Return a condition with a 'while' of its own, behind 'and' or 'or'."""
@@ -246,7 +271,18 @@ class Conditions:
         return every(*self._listed(children))
 
     def some(self, children: list[Any]) -> Condition:
-        return some(*self._listed(children))
+        pieces = self._listed(children)
+        bare, last = next(self._bare_of(pieces[:-1]), None), pieces[-1]
+        of = last.of if isinstance(last, Negation) else last
+        by_hand = isinstance(of, Is) and of.state in (State.PRESSED, State.RELEASED)
+        if bare is not None and by_hand and id(last) not in self._clauses:
+            raise self.fail(
+                f"it is not clear whether that is said of {quoted(bare.name)} as well",
+                bare.place,
+                "say 'up is pressed or down is pressed'; where it is said of one alone, put that "
+                "first: 'start is pressed or hot'",
+            )
+        return some(*pieces)
 
     def none(self, children: list[Any]) -> Condition:
         """Return what 'neither door nor window is closed' says: the state is that of all."""
@@ -281,9 +317,27 @@ class Conditions:
                 getattr(last, "place", None),
                 "say it of each by itself, joined by 'and' or 'or'",
             )
-        if id(last) in self._of_all:
+        if id(last) in self._of_all or self._numbered_alike(before, last):
             before = [self._shared(piece, last) for piece in before]
         return [*before, last]
+
+    def _numbered_alike(self, before: list[Condition], last: Condition) -> bool:
+        """Return whether what stands in a list are names alike but for their numbers, of which the
+        last has a state: 'tank 1 or tank 2 is empty' says it of both."""
+        of = last.of if isinstance(last, Negation) else last
+        if id(last) in self._bare_names or not isinstance(of, Is):
+            return False
+        name = self._worded[id(of)][1] if id(of) in self._worded else of.name
+        names = [piece.name for piece in self._bare_of(before)]
+        kinds = {_NUMBER.sub("#", other) for other in (name, *names)}
+        return bool(names) and len(kinds) == 1 and "#" in "".join(kinds)
+
+    def _bare_of(self, pieces: Iterable[Condition]) -> Iterator[Is]:
+        for piece in pieces:
+            if isinstance(piece, Every | Some):
+                yield from self._bare_of(piece.of)
+            elif isinstance(piece, Is) and id(piece) in self._bare_names:
+                yield piece
 
     def _shared(self, piece: Condition, last: Condition) -> Condition:
         """Return `piece` with the state of the last of a list, where it has none of its own."""
@@ -294,7 +348,8 @@ class Conditions:
             return piece
         of = last.of if isinstance(last, Negation) else last
         state = of.state if isinstance(of, Is) else State.ON
-        found = Is(piece.name, state, piece.place)
+        words = f" {self._worded[id(of)][2]}" if id(of) in self._worded else ""
+        found = Is(piece.name + words, state, piece.place)
         return negation(found) if isinstance(last, Negation) else found
 
 

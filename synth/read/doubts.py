@@ -1,4 +1,4 @@
-"""Phrases that parse, and that two people would take for two things: asked about, not guessed."""
+"""What two people would take for two things, or for nothing: asked about, not guessed."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ _TIME = r"(?:\d|an? (?:second|minute|hour|day)|one |two |half )"
 
 
 class Doubt(NamedTuple):
-    """What to look for in a phrase (lower case, its names in quotes left out), and what to say."""
+    """What to look for in a phrase (lower case, its names in quotes left out), and what to say;
+    `{0}` in the message is what was found."""
 
     sign: re.Pattern[str]
     message: str
@@ -20,6 +21,72 @@ class Doubt(NamedTuple):
 
 
 DOUBTS: tuple[Doubt, ...] = (
+    Doubt(
+        re.compile(
+            r"\b(?:even|especially|mainly|mostly|usually|normally|preferably|sometimes|briefly"
+            r"|occasionally|possibly|ideally|despite|regardless|although|instead)\b"
+        ),
+        "'{0}' says nothing that can be built",
+        "leave it out; what must hold is said with 'while …', 'unless …' or 'never while …'",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:twenty|thirty|forty|fifty|sixty)[- ]"
+            r"(?:one|two|three|four|five|six|seven|eight|nine)\b"
+        ),
+        "the number '{0}' is not read",
+        "write it in figures, as in '25 s'",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:twice|thrice|(?:two|three|four|five|six) times) (?:a|an|each|every|per|daily)\b"
+        ),
+        "how often is said by the length of one round",
+        "say for example 'for 10 min every 12 h'",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:during|in|on|at|after|before|every|each|a|from|since|except at) (?:the )?"
+            r"(?:fortnight|month|year|weekend|weekday|noon|midday|midnight|morning|afternoon"
+            r"|evening|(?:mon|tues|wednes|thurs|fri|satur|sun)day)s?\b"
+            r"|\b(?:during|in|on|after) (?:the )?weeks?\b"
+        ),
+        "'{0}' is of the calendar or the clock, which no part follows",
+        "say for example 'at night', 'from dusk for 2 h' or 'for 1 h every 7 d'; a timetable of "
+        "its own is an input: 'while timetable is on'",
+    ),
+    Doubt(
+        re.compile(
+            r"\bonce (?:a|an|per) (?!(?:second|sec|minute|min|hour|day|week)\b)\w+"
+            r"(?= for\b|[,;]|$)"
+        ),
+        "'{0}' does not say how long one round takes",
+        "say for example 'for 10 s every 8 h'",
+    ),
+    Doubt(
+        re.compile(r"\b(?:xor|differs?|disagrees?|equals?|unlike|matches)\b"),
+        "'{0}' is not read",
+        "say '(a and not b) or (b and not a)'; of two switches that change a load over, 'lamp "
+        "switched from a and b'",
+    ),
+    Doubt(
+        re.compile(r"\balone\b"), "'{0}' is not read", "say what must not hold, as in 'a and not b'"
+    ),
+    Doubt(
+        re.compile(r"\bsame (?:button|push|switch|key|lever)\b"),
+        "one button that starts and stops is said in another way",
+        "say 'pump toggled by button'",
+    ),
+    Doubt(
+        re.compile(r"\bafter (?:the )?last\b"),
+        "'{0}' is not read",
+        "say 'keeps running 5 min after motion'",
+    ),
+    Doubt(
+        re.compile(r"\bboth\b(?![^,;]*\band\b)"),
+        "'both' says not of which two",
+        "name them, as in 'pump 1 and pump 2'",
+    ),
     Doubt(
         re.compile(r"\b(?:not|unless|no|never) (?:when |while )?(?:both|either)\b"),
         "it is not clear how far 'not' reaches",
@@ -65,4 +132,5 @@ def expect_one_meaning(phrase: Phrase, text: str) -> None:
     for doubt in DOUBTS:
         found = doubt.sign.search(bare)
         if found is not None:
-            raise GoalError(doubt.message, phrase.at(found.start()), doubt.hint)
+            message = doubt.message.format(found[0])
+            raise GoalError(message, phrase.at(found.start()), doubt.hint)

@@ -11,12 +11,13 @@ import re
 from dataclasses import dataclass, replace
 
 from synth.errors import GoalError, Place
-from synth.goals import Always, Fact, Goal, LoadGoal, While
+from synth.goals import AfterTime, Always, Fact, Goal, LoadGoal, While
 from synth.read.lexer import plain
 from synth.read.splitting import Phrase, commas, in_names, parted
 
 _LASTED = re.compile(r"(?:if|when|whenever)\b(?=.*\bfor (?:at least )?[\w.]+ ?[a-z]+$)", re.S)
 """The first word of 'if the door is open for 5 min', said of what has lasted so long."""
+_TIME = re.compile(r"\d|\b(?:an?|half|one|two|five|ten) ", re.IGNORECASE)
 _TWO_GOALS = re.compile(
     r"(?:if|when|whenever|while|as long as|once)(?!.*\b(?:is|are|and|or|not)\b)(?: +\S+){2,}"
     r" +(?:on|running|runs)",
@@ -77,6 +78,17 @@ def expect_one_goal(phrase: Phrase, behind: Goal | Fact) -> None:
     """Refuse 'at night, lamp while hot': `behind` is what is said behind the comma by itself."""
     if isinstance(behind, LoadGoal) and isinstance(behind.does, While | Always):
         raise _two_goals(phrase)
+
+
+def expect_run_or_delay(phrase: Turned, made: Goal | Fact) -> None:
+    """Refuse 'after hot, fan 10 s': a run of that length, or a delay? (`made`: what it says.)"""
+    delay = isinstance(made, LoadGoal) and isinstance(made.does, AfterTime)
+    if delay and not _TIME.search(phrase.condition):
+        raise GoalError(
+            "it is not clear whether it runs for that time, or comes on so much later",
+            phrase.place,
+            "say 'fan for 10 s after hot' for a run, 'fan 10 s after hot' for a delay",
+        )
 
 
 def _two_goals(phrase: Phrase) -> GoalError:

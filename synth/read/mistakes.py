@@ -456,11 +456,19 @@ def explained(
     number = next((word for word in words if word.begin == begin and word.kind == "number"), None)
     if number is not None and "DURATION" in usable:
         return _without_unit(number, words, phrase)
-    for mistake in MISTAKES:
-        if mistake.start == start and _point(problem) in _points(mistake, parser):
-            return GoalError(mistake.message, place, mistake.hint)
+    mistake = mistake_at(problem, start, parser)
+    if mistake is not None:
+        return GoalError(mistake.message, place, mistake.hint)
     found = "the phrase ends too early" if at_end else f"{_shown(str(token))} is not expected here"
     return GoalError(found, place, _expected(usable, words, begin))
+
+
+def mistake_at(problem: UnexpectedInput, start: str, parser: Lark) -> Mistake | None:
+    """Return the mistake whose phrases fail where this one does, and at the same token."""
+    for mistake in MISTAKES:
+        if mistake.start == start and _point(problem) in _points(mistake, parser):
+            return mistake
+    return None
 
 
 def _shown(text: str) -> str:
@@ -496,7 +504,7 @@ def _instead_of_minus(text: str) -> str:
     if number is not None:
         return f"a {'time' if number[1] in UNITS else 'number'} is never negative"
     word = re.match(r"-\s*([^\W\d_]+)", text)
-    return f"for what does not hold, say 'not {word[1]}'" if word is not None else "leave it out"
+    return f"leave it out; or 'not {word[1]}', if it is not to hold" if word else "leave it out"
 
 
 def _usable(problem: UnexpectedInput) -> Collection[str]:
@@ -556,7 +564,7 @@ def _without_unit(number: Word, words: tuple[Word, ...], phrase: Phrase) -> Goal
         return GoalError(
             f"{quoted(following.text)} is not a unit of time",
             phrase.at(following.begin),
-            f"did you mean '{near[0]}'?" if near else "units of time: ms, s, min, h, d",
+            f"did you mean '{near[0]}'?" if near else "units of time: ms, s, min, h, d, week",
         )
     return GoalError(
         f"'{number.text}' has no unit of time",

@@ -22,7 +22,7 @@ from synth.goals import Fact, Goal
 from synth.read.builder import Builder
 from synth.read.conditions import JOINER
 from synth.read.doubts import expect_one_meaning
-from synth.read.fronted import Turned, expect_one_goal, turned
+from synth.read.fronted import Turned, expect_one_goal, expect_run_or_delay, turned
 from synth.read.lexer import SKIPPED, fitting, plain, words_of
 from synth.read.splitting import Phrase, split_phrases
 
@@ -161,8 +161,12 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
         behind = turned(phrase)
         if behind and _is_condition(_prepared(behind[0].condition, names), start):
             return _parsed_behind(behind, start, names)
-        from synth.read.mistakes import explained
+        from synth.read.mistakes import explained, mistake_at
+        from synth.read.wordings import expect_read
 
+        expect_one_meaning(phrase, text)
+        if mistake_at(problem, start, _parser(start)) is None:
+            expect_read(phrase, text, start)
         raise explained(problem, text, phrase, start, _parser(start)) from None
     expect_one_meaning(phrase, text)
     made = Builder(phrase).build(tree)
@@ -184,6 +188,7 @@ def _parsed_behind(behind: tuple[Turned, ...], start: str, names: tuple[str, ...
         with suppress(UnexpectedInput):
             alone = _parser(start).parse(_prepared(phrase.goal, names))
             expect_one_goal(phrase, Builder(phrase).build(alone))
+        expect_run_or_delay(phrase, made)
         return made
     raise failed[0]
 

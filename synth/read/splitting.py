@@ -128,7 +128,7 @@ def in_names(text: str, begin: int, at: int) -> bool:
     if not matches("NAMES", behind):
         return False
     before = words_of(plain(text[begin:at]))
-    return all(word.text == "," or free_for_names(word) for word in before)
+    return all(w.text == "," or w.kind == "number" or free_for_names(w) for w in before)
 
 
 def _separates(source: str, begin: int, at: int) -> bool:

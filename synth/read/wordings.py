@@ -1,0 +1,159 @@
+"""What people say that the language does not read, and what to say instead.
+
+Sought in a phrase that does not parse, before it is told where the parser stopped: that is seldom
+where the trouble lies when the wording is another one.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from synth.errors import GoalError
+from synth.read.splitting import Phrase
+
+_UNIT = r"(?:s|sec|seconds?|min|minutes?|h|hours?|d|days?|weeks?)"
+_ONES = "one|two|three|four|five|six|seven|eight|nine"
+
+
+class Wording(NamedTuple):
+    """What to look for in a phrase (lower case, what is in quotes left out), and what to say;
+    `{0}` in the message is what was found."""
+
+    sign: re.Pattern[str]
+    message: str
+    hint: str
+    start: str = "goal"
+
+
+def _wording(sign: str, message: str, hint: str, start: str = "goal") -> Wording:
+    return Wording(re.compile(sign), message, hint, start)
+
+
+WORDINGS: tuple[Wording, ...] = (
+    _wording(
+        rf"\bevery (?:other|second|third|fourth|fifth|sixth) {_UNIT}\b",
+        "how often is said by the length of one round",
+        "say for example 'every 2 min' or 'every 3 d'",
+    ),
+    _wording(
+        r"\b(?:a )?quarter (?:of an |of a )?hour\b", "'{0}' is not read", "say '15 min'"
+    ),
+    _wording(
+        rf"\b(?:\d+|an?|{_ONES})(?: {_UNIT})? and (?:a )?half\b",
+        "'{0}' is not read",
+        "say for example '2.5 min' or '1.5 h'",
+    ),
+    _wording(
+        r"\b\d+(?:\.\d+)? ?k?hz\b",
+        "how often is said by times",
+        "say for example '0.5 s on, 0.5 s off'",
+    ),
+    _wording(
+        r"\b24/7\b|\b(?:a?round) the clock\b", "'{0}' is not read", "say 'always'"
+    ),
+    _wording(
+        rf"\b\d+:\d\d ?{_UNIT}\b", "'{0}' is not read as a time", "say for example '1 h 30 min'"
+    ),
+    _wording(
+        r"\b(?:latched|triggered|activated|controlled|driven|governed|tripped|commanded)"
+        r" (?:by|from)\b",
+        "it is not clear how it depends on that",
+        "say 'while hall switch is on' where it follows it, 'started by start and stopped by stop' "
+        "where it stays on, 'for 30 s after start is pressed' for a run",
+    ),
+    _wording(r"\bnever (?:goes |is |be )?off\b", "'{0}' is not read", "say 'always'"),
+    _wording(
+        r"\bpress(?:es|ing)?\b.*\bagain\b.*\boff\b|\b(?:button|push)\b.* on and off\b"
+        r"|\b(?:toggles?|changes) (?:on|at|with) (?:each|every) press",
+        "a load that each press changes over is said in another way",
+        "say for example 'lamp toggled by button'",
+    ),
+    _wording(
+        r"\b(?:button|switch|push|key)\b(?: starts| turns on| switches on)",
+        "it is said what starts it, but not what stops it",
+        "say for example 'motor started by start and stopped by stop'; where it runs only as long "
+        "as that is pressed, 'motor while start is pressed'",
+    ),
+    _wording(
+        r"\bstop(?:s|ped)? (?:by|when|if)\b.*\bor (?:by|when|if)\b",
+        "what stops it is one condition",
+        "say for example 'stopped by (stop or guard open)'",
+    ),
+    _wording(
+        r"\boff (?:when|whenever|while|if|once|as soon as)\b",
+        "'off' alone says nothing to build",
+        "say when it is on; to hold it off, 'never while hot'; where one thing turns it on and "
+        "another off, 'starts when low and stops when high'",
+    ),
+    _wording(
+        r"\b(?:never|not|no)\b.* (?:longer|more) than \d",
+        "a longest run is not read",
+        "say how long it runs, as in 'for 5 min after start is pressed' or '5 min on, 20 min off'",
+    ),
+    _wording(
+        r"\b(?:longer|more) than \d",
+        "a time that something has lasted is said in another way",
+        "say for example 'alarm once door has been open for 20 s'",
+    ),
+    _wording(
+        r"\b(?:each|every) (?:night|day|evening|morning|dusk|dawn)\b",
+        "'{0}' does not say when it begins",
+        "say for example 'for 10 min from dusk' or 'for 10 min from dawn'",
+    ),
+    _wording(
+        r"\b(?:at )?(?:dusk|sunset|dawn|sunrise) and (?:at )?(?:dusk|sunset|dawn|sunrise)\b",
+        "one goal counts from one moment",
+        "say 'for 5 s from dusk' of one load, 'for 5 s from dawn' of another",
+    ),
+    _wording(
+        rf"\b\d+ ?{_UNIT} (?:when|whenever|if|once)\b",
+        "it is not clear whether it runs for that time, or comes on so much later",
+        "say 'for 40 s after hot' for a run, '40 s after hot' for a delay",
+    ),
+    _wording(
+        r"\b(?:at most|only|just|no more than) one of\b|\bone at a time\b",
+        "'{0}' is not read",
+        "say 'heater and pump never together'",
+    ),
+    _wording(
+        r"\b(?:everything|all(?: loads)?) (?:except|but|besides|apart from)\b",
+        "'{0}' is not read",
+        "name the loads, as in 'master cutoff for pump and lamp'",
+    ),
+    _wording(
+        r"\bonly (?:runs?|works?|operates?|goes|comes|on)\b",
+        "'only' stands before the condition",
+        "say for example 'saw only while guard is closed' or 'saw while guard is closed'",
+    ),
+    _wording(
+        rf"\band (?:for )?\d+ ?{_UNIT} (?:afterwards?|longer|more)\b",
+        "'{0}' is not read",
+        "say for example 'while motion and for 2 min after'",
+    ),
+    _wording(
+        r"\b[^\W\d]\w*/[^\W\d]\w*",
+        "'{0}' is not read",
+        "join two loads or conditions with 'and' or 'or'",
+    ),
+    _wording(
+        r"^[-*\u2022] ?(?=\w)", "'{0}' does not stand before a goal", "leave it out"
+    ),
+    _wording(
+        r"\bnever (?:held|pressed|on|open|closed)\b.*\b(?:longer|more) than\b",
+        "how long something lasts at most is said in another way",
+        "say for example 'a press of start lasts at most 2 s'",
+        "fact",
+    ),
+)
+
+
+def expect_read(phrase: Phrase, text: str, start: str) -> None:
+    """Raise GoalError where a phrase that does not parse (`text`: in lower case, of the same
+    length) is worded as one of these; `start`: goal or fact."""
+    bare = re.sub(r"'[^']*'|\"[^\"]*\"", lambda quoted: " " * len(quoted[0]), text)
+    for wording in WORDINGS:
+        found = wording.sign.search(bare) if wording.start == start else None
+        if found is not None:
+            message = wording.message.format(found[0].strip())
+            raise GoalError(message, phrase.at(found.start()), wording.hint)

@@ -305,7 +305,15 @@ def test_what_keeps_its_position_may_come_on_with_the_supply(folder: Path) -> No
     pack = packed(folder, "wash", goals)
     told = "may come on again at once: wash pump."
     assert told in (pack / "01-card.md").read_text("utf-8")
-    assert told in (pack / "14-reset.md").read_text("utf-8")
+    # Every test, trial and check counts from the position of rest; how to get there is told.
+    way = "If wash pump is ON: press 'foot button' (S1) and hold it; release 'foot button' (S1)."
+    for sheet in ("10-test-sheet.md", "12-troubleshooting.md", "14-reset.md"):
+        assert way in (pack / sheet).read_text("utf-8"), sheet
+    building = (pack / "13-build-steps.md").read_text("utf-8")
+    assert "each check counts from its position of rest" in building
+    plain = packed(folder, "wash-plain", goals.replace("toggled by", "while"))
+    for sheet in ("10-test-sheet.md", "13-build-steps.md"):
+        assert "position of rest" not in (plain / sheet).read_text("utf-8"), sheet
     cautions = (pack / "02-cautions.md").read_text("utf-8")
     assert "wash pump: when the supply comes on while 'foot button' is pressed; when the supply " \
         "comes back, if it was on before" in cautions

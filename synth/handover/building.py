@@ -5,6 +5,7 @@ from __future__ import annotations
 from synth.design import Wire
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
+from synth.handover.kept import before_the_first_step, remanent
 from synth.handover.lists import sharing_note
 from synth.handover.words import duration, say_loads, say_way
 from synth.modes import Way
@@ -71,6 +72,10 @@ def build_sheet(job: Job) -> Sheet:
             note += (" While only some outputs of a divider are connected, those get more than the "
                      "wire list says; that is no fault before the last block.")
         blocks.append(Words(note))
+    if before_the_first_step(job):
+        blocks.append(Words(f"{listed(job.label(name) for name in remanent(job))}: each check "
+                            "counts from its position of rest. If a load is ON as the supply comes "
+                            "on, bring it there first (item 14), supply off, and begin the check."))
     number = 0
     data: list[tuple[str, str, str]] = []
     for block, (circuit, parts, wires) in enumerate(blocks_of(job), 1):

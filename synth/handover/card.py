@@ -8,6 +8,7 @@ from synth.choices import parts_in_words
 from synth.design import handed_over, sensed_alike
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
+from synth.handover.kept import at_rest, first_at_rest, kept_loads, remanent, ways_to_rest
 from synth.handover.lists import contact_form
 from synth.handover.testing import not_covered
 from synth.handover.words import (
@@ -20,8 +21,8 @@ from synth.handover.words import (
     say_that,
     say_while,
 )
-from synth.modes import Mode, ModeGraph
-from synth.parts.behaviour import CONTROLLED, REMANENT, SENSING, SPLITTING, TIMED, PartType
+from synth.modes import Mode
+from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
 from synth.wording import counted, listed
@@ -143,27 +144,12 @@ def _promises(job: Job) -> list[str]:
     ]
 
 
-def _at_rest(graph: ModeGraph, number: int) -> bool:
-    mode = graph.modes[number]
-    return mode.powered and not any(level for name, level in mode.levels if name != "supply")
-
-
-def _first_at_rest(job: Job) -> list[tuple[ModeGraph, Mode]]:
-    """Return for each circuit the mode that power comes up in with all inputs at rest."""
-    found = []
-    for graph in job.facts.graphs:
-        first = [n for n in graph.first if _at_rest(graph, n)]
-        if first:
-            found.append((graph, graph.modes[first[0]]))
-    return found
-
-
 def _start(job: Job) -> tuple[str, ...]:
     """Return how to start from nothing, and what is to be seen."""
     on: dict[str, None] = {}
     off: dict[str, None] = {}
-    held = _held(job)
-    for graph, mode in _first_at_rest(job):
+    held = kept_loads(job)
+    for graph, mode in first_at_rest(job):
         for load in graph.loads:
             (on if load in mode.on else off).setdefault(load)
     reach = "" if lamps_alone(job) else " Nobody in reach of what moves, heats or pumps."
@@ -187,12 +173,6 @@ def _start(job: Job) -> tuple[str, ...]:
                 steps.append(f"{_capital(say_move(job, item.name, True))}: {listed(gain)} may then "
                              "run, each as its own goal asks.")
     return tuple(steps) if not held else (*steps, _come_back(held))
-
-
-def _held(job: Job) -> list[str]:
-    """Return the loads that parts bear on which keep their position without power."""
-    found = {load for p in job.design.parts if p.type in REMANENT for load in job.serves[p.name]}
-    return [r.load for r in job.problem.requirements if r.load in found]
 
 
 def _come_back(held: Sequence[str]) -> str:
@@ -329,7 +309,7 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
     """Return the loads that come on with nobody touching anything, and by what."""
     found: dict[str, dict[str, set[tuple[str, bool]]]] = {}
     for graph in job.facts.graphs:
-        for n in sorted(graph.first, key=lambda n: not _at_rest(graph, n)):
+        for n in sorted(graph.first, key=lambda n: not at_rest(graph.modes[n])):
             mode = graph.modes[n]
             for load in mode.on:
                 set_ = [(i, level) for i, level in mode.levels if level and i != "supply"]
@@ -352,7 +332,7 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
                 if load not in before.on:
                     always = found.setdefault(load, {}).setdefault(why, there)
                     always &= there
-    held = _held(job)
+    held = kept_loads(job)
     for load in held:
         if not any(why == _POWER for why in found.get(load, {})):
             found.setdefault(load, {})["when the supply comes back, if it was on before"] = set()
@@ -391,15 +371,15 @@ def _let_go(job: Job) -> list[tuple[str, bool, list[str]]]:
 
 
 def _stored(job: Job) -> tuple[str, ...]:
-    remanent = [p.name for p in job.design.parts if p.type in REMANENT]
+    keeping = remanent(job)
     other = unknown(job)
     left = ["batteries and capacitors stay charged"]
     left += ["tanks and hoses stay under pressure"] if wet(job) or other else []
     left += ["what heats stays hot"] if heaters(job) or other else []
     left += ["a raised part can fall"] if motors(job) or other else []
     lines = [f"With the supply off {'; '.join(left)}."]
-    if remanent:
-        lines.append(f"Without power these stay as they are: {listed(remanent)}. What they switch "
+    if keeping:
+        lines.append(f"Without power these stay as they are: {listed(keeping)}. What they switch "
                      "may come on at once when the supply returns.")
     else:
         lines.append("No part of this design keeps its position without power"
@@ -455,9 +435,9 @@ def diagrams(job: Job) -> Sheet:
 
 def reset(job: Job) -> Sheet:
     """Return how to bring it to a known state for the next session, and what a power cut does."""
-    remanent = [p.name for p in job.design.parts if p.type in REMANENT]
+    keeping = remanent(job)
     times = [p for p in job.design.parts if p.type in TIMED]
-    rest = _first_at_rest(job)
+    rest = first_at_rest(job)
     longest = max((t for graph in job.facts.graphs for m in graph.modes for _, t in m.running),
                   default=0)
     steps = [
@@ -473,15 +453,14 @@ def reset(job: Job) -> Sheet:
             *(["a store, where there is one, full", "settings as on the sheet (item 7)"]),
         ]) + ".",
         "Switch the supply on.",
+        *(f"What keeps its position may have to be brought to rest. {way}"
+          for way in ways_to_rest(job)),
     ]
     for graph, mode in rest:
         running = listed(f"{job.designations[n]} ({duration(t)})" for n, t in mode.running)
         off = [load for load in graph.loads if load not in mode.on]
         steps.append(f"See: {say_loads(mode.on, off)}" + (f"; the time of {running} runs" if running
                                                          else "") + ".")
-    held = _held(job)
-    if held:
-        steps.append(_come_back(held))
     blocks: list[Block] = [
         Words(f"To begin a session from a known state. {counted(len(times), 'timer')}, longest "
               f"time {duration(longest)}." if times else
@@ -496,8 +475,8 @@ def reset(job: Job) -> Sheet:
         blocks.append(_returns(job))
     blocks.append(Heading("Parts that keep their position"))
     blocks.append(Words(
-        f"{listed(job.label(name) for name in remanent)}: a cut does not reset them; bring them "
-        "back by their own inputs with the supply on (step chart, item 9)." if remanent else
+        f"{listed(job.label(name) for name in keeping)}: a cut does not reset them; bring them "
+        "back by their own inputs with the supply on (step chart, item 9)." if keeping else
         "None: switching the supply off and on is a full reset."
     ))
     return Sheet(14, "reset", "Set-up and reset", tuple(blocks))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from synth.design import Terminal
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
+from synth.handover.kept import before_the_first_step
 from synth.handover.words import duration, say_levels, say_move, say_seen, say_step
 from synth.modes import TourStep
 from synth.parts.behaviour import SENSING, SPLITTING, PartType
@@ -88,6 +89,7 @@ def fault_sheet(job: Job) -> Sheet:
               "except those named at the end. It knows nothing of two faults at once, of bridges "
               "between wires, or of wrong times (compare those with the settings sheet first). "
               "Change what is found, and do the trial again."),
+        *map(Words, before_the_first_step(job)),
         Heading("Looks like a fault but is not"),
         Table(("what is seen", "while", "why", "how long"), _normal(job), "normal.csv"),
         Heading("Symptoms"),

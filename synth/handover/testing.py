@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
+from synth.handover.kept import before_the_first_step
 from synth.handover.words import duration, saves_little, say_level, say_levels, say_seen, say_step
 from synth.modes import Coverage, ModeGraph, Tour
 from synth.sheet import Block, Heading, Points, Sheet, Table, Words
@@ -42,6 +43,7 @@ def sheet_of_tests(job: Job) -> Sheet:
               + ("" if lamps_alone(job) else
                  " First run with lamps or test loads in place of what heats, pumps or moves; then "
                  "again with the real ones, guards on and nobody in reach."), strong=True),
+        *map(Words, before_the_first_step(job)),
         Words("Waits count from the step before."
               + (" A step made later than it says may meet another mode: if a time was up in "
                  "between, begin that circuit again from its first step." if job.timed else "")

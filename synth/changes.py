@@ -39,6 +39,11 @@ class Changes:
     price: tuple[int, int]
     supply: tuple[int, int]
 
+    @property
+    def disturbed(self) -> int:
+        """How many wires that are there are taken off or moved, and parts taken out."""
+        return len(self.moved) + len(self.gone) + len(self.taken_out)
+
 
 @dataclass(frozen=True)
 class Way:
@@ -63,7 +68,8 @@ class Way:
 @dataclass(frozen=True)
 class Alteration:
     """Ways to turn `old` into a design for what is asked, those with the fewest changed connections
-    first, each cheaper to come by than those before; `outcome` is that of planning anew.
+    first, each cheaper to come by than those before, or with less that is disturbed; `outcome` is
+    that of planning anew.
 
     `holds`: the old design does all of it as it is. `connections` counts those of the old one.
     """
@@ -151,6 +157,7 @@ def named_after(
 
     Other parts get names that are not in `taken`, other wires numbers above `highest`. A wire
     that ends on the same input as before keeps its number, also where it begins elsewhere.
+    Parts that are the same come first, in the order of the old ones.
     `only_splitting`: all but the splitting parts keep the names they have.
     """
     pairs = matched(old, new, only_splitting)
@@ -170,8 +177,13 @@ def named_after(
             numbers[target] = highest
         source = Terminal(names[wire.source.part], wire.source.terminal)
         wires.append(replace(wire, number=numbers[target], source=source, target=target))
-    parts = tuple(replace(part, name=names[part.name]) for part in new.parts)
-    return replace(new, parts=parts, wires=tuple(wires))
+    # In the order of the old ones: designations are counted in it.
+    order = {part.name: place for place, part in enumerate(old.parts)}
+    parts = sorted(
+        (replace(part, name=names[part.name]) for part in new.parts),
+        key=lambda part: order.get(part.name, len(order)),
+    )
+    return replace(new, parts=tuple(parts), wires=tuple(wires))
 
 
 def changes_of(old: Design, new: Design, kit: Kit) -> Changes:

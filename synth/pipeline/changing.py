@@ -189,10 +189,17 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
 
 
 def _front(ways: list[Way]) -> tuple[Way, ...]:
-    """Return the ways that no other beats in connections and in what is to be bought at once."""
+    """Return the ways that no other beats at once in connections, in what is disturbed of what is
+    wired, and in what is to be bought."""
     front: list[Way] = []
-    for way in sorted(ways, key=lambda w: (w.connections, w.to_buy, w.price, w.supply)):
-        if not front or way.to_buy < front[-1].to_buy:
+    ordered = sorted(
+        ways, key=lambda w: (w.connections, w.changes.disturbed, w.to_buy, w.price, w.supply)
+    )
+    for way in ordered:
+        if all(
+            way.to_buy < other.to_buy or way.changes.disturbed < other.changes.disturbed
+            for other in front
+        ):
             front.append(way)
     return tuple(front)
 

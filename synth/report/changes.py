@@ -8,9 +8,10 @@ from rich.console import Console
 
 from synth import __version__
 from synth.changes import Alteration, Changes, Way
-from synth.design import PartInUse, Wire, design_document, settings_document
+from synth.design import Design, PartInUse, Wire, design_document, settings_document
 from synth.parts.behaviour import SPLITTING
 from synth.problem import Problem
+from synth.report.current_paths import designations
 from synth.report.terminal import CAUTIONS, _checked, _Page
 from synth.wording import counted, listed
 
@@ -36,22 +37,31 @@ def print_alteration(console: Console, problem: Problem, found: Alteration, way:
     )
     table = page.table(
         "Ways, the fewest changed connections first",
-        ">No.", ">Changed", ">To buy", ">In all", ">Units", "What is known",
+        ">No.", ">Changed", ">Wires moved", ">To buy", ">In all", ">Units", "What is known",
     )  # fmt: skip
     for at, one in enumerate(found.ways, 1):
         page.row(
-            table, str(at), f"{one.connections} of {found.connections}", str(one.to_buy),
-            str(one.price), str(one.supply), _known(one),
+            table, str(at), f"{one.connections} of {found.connections}",
+            str(len(one.changes.moved) + len(one.changes.gone)), str(one.to_buy), str(one.price),
+            str(one.supply), _known(one),
         )  # fmt: skip
     page.show(table)
     page.say(
-        "Changed are connections: what feeds an input. Tap-offs and dividers are left aside; how "
-        "they split power on its way moves more wires. Prices are in coins."
+        "Changed are connections: what feeds an input. Tap-offs and dividers are left aside there; "
+        "how they split power on its way moves more wires, which are counted beside it. Prices are "
+        "in coins."
     )
     chosen = found.ways[way - 1]
     page.section(f"Way {way}, step by step")
     page.say(BEFORE)
     _print_steps(page, chosen.changes)
+    anew = relabelled(found.old, chosen.design)
+    if anew:
+        page.say(
+            "Labels: with parts taken out the others of their kind count on. Mark anew: "
+            + listed(f"{name}, {before} until now, as {after}" for name, before, after in anew)
+            + "."
+        )
     page.section("Checked")
     page.say(_checked(chosen.verdict))
     page.items("Cautions", CAUTIONS)
@@ -75,6 +85,17 @@ def _print_steps(page: _Page, changes: Changes) -> None:
     page.show(table)
     stay = sorted(wire.number for wire in changes.stay)
     page.say(f"Wires that stay: {listed(stay) if stay else 'none'}.")
+
+
+def relabelled(old: Design, new: Design) -> list[tuple[str, str, str]]:
+    """Return (part, designation before, designation after) of each part that stays and is called
+    otherwise in the new drawings."""
+    before, after = designations(old), designations(new)
+    return [
+        (name, before[name], now)
+        for name, now in after.items()
+        if name in before and before[name] != now
+    ]
 
 
 def _known(way: Way) -> str:

@@ -162,7 +162,7 @@ def test_power_in_a_loop_names_the_loop():
     )
     looped = rewired(design, "A.in", "B.out")
     sentences = [d.message for d in structure(looped, FULL)]
-    assert "power runs in a loop through A, B; only controls may loop" in sentences
+    assert "power runs in a loop through A, B and back to A; only controls may loop" in sentences
     assert amounts(looped, FULL).get(Terminal("lamp", "in")) is None
 
 

@@ -140,6 +140,15 @@ class TestPlan:
         document = json.loads(ran.stdout)
         assert (ran.exit_code, document["design"]["kit"]) == (0, "full")
 
+    def test_the_kit_that_the_design_names_wins_over_the_file(self, tmp_path: Path) -> None:
+        goals = tmp_path / "goals.yaml"
+        goals.write_text("kit: starter\ngoals: [lamp at night]\n", encoding="utf-8")
+        planned = run("plan", str(goals), "--kit", "full", "--format", "json")
+        design = tmp_path / "design.json"
+        design.write_text(planned.stdout, encoding="utf-8")
+        ran = run("check", str(design), str(goals))
+        assert ran.exit_code == 0, ran.output
+
     def test_kit_by_option_is_the_kit_that_is_told(self) -> None:
         ran = run("plan", "--goals", "light always", "--kit", "full")
         assert "the kit is 'starter'" not in ran.stdout

@@ -192,6 +192,8 @@ BAD: list[tuple[str, str, str, int, int]] = [
     ("design: []", "'design' is expected to be a map", "", 1, 9),
     ("design:\n  parts: []\n  wirse: []", "a design has no 'wirse'", "'wires'?", 3, 3),
     ("kit: full\nparts: []\nwires: []", "made of the kit 'full', but the kit in use is 'starter'",
+     "say --kit full", 1, 6),
+    ("kit: mine\nparts: []\nwires: []", "made of the kit 'mine', but the kit in use is 'starter'",
      "--kit FILE", 1, 6),
     ("kit: []\nparts: []\nwires: []", "'kit' is expected to be text", "", 1, 6),
     ("parts: {}\nwires: []", "'parts' is expected to be a list", "", 1, 8),

@@ -172,7 +172,7 @@ EXPECTED = {
         Fault.GOAL, "fan is off when the supply comes on", (ON,), "fan", False
     ),
     "timer_fed_through_its_own_contact": Expected(
-        Fault.STRUCTURE, "power runs in a loop through ring, T"
+        Fault.STRUCTURE, "power runs in a loop through ring, T and back to ring"
     ),
     "load_short_of_units": Expected(Fault.UNITS, "heater:in gets 1 unit, but needs 2"),
     "supply_too_small": Expected(Fault.UNITS, "pilot:in gets 0 units, but needs 1"),

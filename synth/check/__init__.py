@@ -20,7 +20,7 @@ Rooms, in the order in which a design walks through them:
 """
 
 from synth.check.simulate import simulate
-from synth.check.structure import amounts, structure
+from synth.check.structure import amounts, power_loop, structure
 from synth.check.verdict import check, first_failure
 
-__all__ = ["amounts", "check", "first_failure", "simulate", "structure"]
+__all__ = ["amounts", "check", "first_failure", "power_loop", "simulate", "structure"]

@@ -194,7 +194,7 @@ def _wires(design: Design, kit: Kit) -> list[str]:
 
 
 def _power_order(design: Design, kit: Kit) -> tuple[list[PartInUse], list[str]]:
-    """Return the parts, each after those that feed it power, and the names left in a loop."""
+    """Return the parts, each after those that feed it power, and the names in a loop."""
     feeds: dict[str, list[str]] = {}
     waiting: dict[str, int] = {part.name: 0 for part in design.parts}
     power: set[Terminal] = set()
@@ -223,14 +223,25 @@ def _power_order(design: Design, kit: Kit) -> tuple[list[PartInUse], list[str]]:
         keep = [n for n in left if any(t in left for t in feeds.get(n, ()))]
         stripped = len(keep) < len(left)
         left = keep
-    return order, left
+    # From any of these there is a way on, so from the first one a ring is met.
+    way = left[:1]
+    while way and (after := next(t for t in feeds[way[-1]] if t in left)) not in way:
+        way.append(after)
+    return order, way[way.index(after) :] if way else []
+
+
+def power_loop(design: Design, kit: Kit) -> tuple[str, ...]:
+    """Return the parts that power runs through in a ring, each fed by the one before, the first by
+    the last; nothing where there is none. A circuit with one cannot be run."""
+    return tuple(_power_order(design, kit)[1])
 
 
 def _loop(design: Design, kit: Kit) -> list[str]:
-    _, left = _power_order(design, kit)
-    if not left:
+    ring = power_loop(design, kit)
+    if not ring:
         return []
-    return [f"power runs in a loop through {', '.join(left)}; only controls may loop"]
+    back = f" and back to {ring[0]}" if len(ring) > 1 else ""
+    return [f"power runs in a loop through {', '.join(ring)}{back}; only controls may loop"]
 
 
 def _levers(design: Design) -> list[str]:

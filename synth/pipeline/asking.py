@@ -115,16 +115,11 @@ def read_design(
     kit: str | None,
     for_these: bool = True,
 ) -> tuple[Problem, Design]:
-    """Return the problem and the design of a file, with the kit that the design names unless
-    `kit` or the goal file names another. `for_these`: the design is one for these goals, and has no
-    other inputs and loads. Raises DesignError, GoalError or KitError."""
+    """Return the problem and the design of a file, with `kit`, else the bundled kit that the design
+    names, else the one that the goal file names. `for_these`: the design is one for these goals,
+    and has no other inputs and loads. Raises DesignError, GoalError or KitError."""
     source = opened(read_text(design_file, "design file", DesignError), design_file)
-    if goal_file is None:
-        problem = read_problem(goal_file, text, kit or _kit_named(source))
-    else:
-        goals = load_goal_file(goal_file)
-        own = not any(line.startswith(KIT_BY_DEFAULT) for line in goals.defaults)
-        problem = _posed(goals, kit or (None if own else _kit_named(source)))
+    problem = read_problem(goal_file, text, kit or _kit_named(source))
     return problem, design_of(source, problem.kit, problem if for_these else None)
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from synth.check import simulate
+from synth.check import power_loop, simulate
 from synth.design import Design
 from synth.errors import DesignError, GoalError, OutputError, Undecided
 from synth.pipeline.planning import check_design
@@ -114,6 +114,12 @@ def running_page(
     from synth.report.page.data import Shown
     from synth.report.page.page import page_html
 
+    ring = power_loop(design, problem.kit)
+    if ring:
+        raise DesignError(
+            f"power runs in a loop through {', '.join(ring)}, so the circuit cannot be run",
+            hint="mend that first; synth check tells all that is wrong",
+        )
     simulate(design, problem, (), 0)
     if verdict is None:
         with suppress(Undecided):

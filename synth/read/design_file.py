@@ -31,6 +31,7 @@ from synth.read.kit_file import (
     LARGEST_NUMBER,
     MOST_OUTPUTS,
     OPTIONS,
+    bundled_kits,
     checked_duration,
     checked_whole,
 )
@@ -149,8 +150,12 @@ def _expect_kit(design: Node, kit: Kit) -> None:
         raise named.fail(
             f"the design is made of the kit {quoted(named.raw)}, "
             f"but the kit in use is '{kit.name}'",
-            "a kit of your own is given as --kit FILE; or remove this line to read the design with "
-            "the kit in use",
+            (
+                f"leave out --kit, or say --kit {named.raw}"
+                if named.raw in bundled_kits()
+                else "give the file of that kit as --kit FILE"
+            )
+            + "; or remove this line to read the design with the kit in use",
         )
 
 

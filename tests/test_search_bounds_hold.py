@@ -61,6 +61,20 @@ def test_what_is_never_on_together_is_not_added_up(tmp_path: Path) -> None:
     assert outcome.verdict.holds
 
 
+@pytest.mark.parametrize("others", [1, 5])
+def test_a_load_that_only_a_press_turns_on_counts(others: int) -> None:
+    """A lamp that is off as the supply comes on, until its button is pressed, may be on with all
+    the rest: in a run of two steps, also where there are too many of these to look at all."""
+    sensors = [f"s{number}" for number in range(others)]
+    fans = ", ".join(f"fan {name} while {name}" for name in sensors)
+    goals = f"lamp toggled by push, keeps its state, {fans}"
+    problem = pipeline.read_problem(None, goals, "full")
+    assert on_together(problem) == 1 + others
+    limited = pipeline.read_problem(None, f"{goals}, never more than {others} units", "full")
+    outcome = pipeline.plan(limited, seconds=20)
+    assert outcome.status is Status.IMPOSSIBLE
+
+
 def test_a_cycle_that_is_always_cut_short_needs_no_time_of_its_own() -> None:
     """Its gate lasts 5 s at most, its pulse would last 10 s: a timer that runs on is harmless."""
     hot = OutsideInput("hot", InputKind.SENSOR, most_on=5_000)

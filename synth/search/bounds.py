@@ -29,7 +29,7 @@ FanOut = Callable[[int], int | None]
 MOST_FREE = 6
 """Most inputs of which all combinations are looked at for what is on at one moment."""
 MOST_STARTS = 16
-"""Up to so many levels of the inputs, runs of two steps are looked at as well."""
+"""Up to so many levels of the inputs, all runs of two steps are looked at as well."""
 
 
 def sharing_floor(fan_out: FanOut) -> Callable[[int], int | None]:
@@ -115,19 +115,19 @@ def units_floor(parts: Sequence[KitPart], load_needs: int) -> int:
 def on_together(problem: Problem) -> int:
     """Return units that loads on at one moment need, the most of all runs looked at.
 
-    Proof: what is on is delivered to, whatever relay chooses between branches. Runs from power-up
-    with inputs that then stay as they are, for a while; a poor choice only weakens the bound.
+    Proof: what is on is delivered to, whatever relay chooses between branches. Runs from power-up,
+    with or without a change of inputs, which then stay as they are, for a while; a poor choice only
+    weakens the bound.
     """
     needs = {r.load: r.needs for r in problem.requirements}
-    free = [x.name for x in problem.inputs if x.steady is None and x.name != "supply"]
-    fixed = {x.name: x.steady for x in problem.inputs if x.steady is not None}
+    vectors = _allowed(problem, [x.name for x in problem.inputs if x.name != "supply"])
+    few = len(vectors) <= MOST_STARTS
     most = 0
-    for levels in product((True, False), repeat=min(len(free), MOST_FREE)):
-        vector = dict.fromkeys(free, False) | dict(zip(free, levels, strict=False))
-        vector |= {**fixed, "supply": True}
-        if not _may_be(problem, vector) or not problem.may_follow(None, vector):
+    for start, vector in product([None, *vectors], vectors):
+        moved = sum(start[name] != vector[name] for name in vector) if start is not None else 1
+        if not _may_run(problem, start, vector) or not (few or moved == 1):
             continue
-        for _, wanted in _run(problem.machine, None, vector, _held_for(problem, vector))[0]:
+        for _, wanted in _run(problem.machine, start, vector, _held_for(problem, vector))[0]:
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)
             most = max(most, on)
     return most

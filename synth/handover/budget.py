@@ -336,7 +336,7 @@ def _autonomy(
     held = lasts(own, spare, int(store.unit_hours * HOUR))
 
     def hours(time: Fraction | int | None) -> str:
-        return "for ever" if time is None else f"{_down(Fraction(time) / HOUR, 2)} h"
+        return "for ever" if time is None else f"{_down(_minutes(time) / HOUR, 2)} h"
 
     rows = (
         ("guaranteed, whatever the inputs do", hours(sure),
@@ -353,6 +353,11 @@ def _autonomy(
               "meanwhile. Most batteries must not be emptied: state only the usable part, and less "
               "in the cold."),
     ]
+
+
+def _minutes(time: Fraction | int) -> Fraction:
+    """Return a time in ticks rounded down to whole minutes, as finely as any of these is known."""
+    return Fraction(time // _FINE * _FINE)
 
 
 def _down(value: Fraction, places: int) -> str:
@@ -433,11 +438,13 @@ def _water(job: Job, store: Store) -> list[Block]:
         for word, key in (("inputs held", "held"), ("whatever the inputs do", "ceiling")):
             time = times[key]
             days, hours = ("for ever", "for ever") if time is None else (
-                _down(Fraction(time) / DAY, 3), _down(Fraction(time) / HOUR, 2))
+                _down(_minutes(time) / DAY, 3), _down(_minutes(time) / HOUR, 2))
             lasting.append((word, decimal(total[key]), days, hours))
         blocks += [
             Table(("case", "litres a day", f"{decimal(store.tank)} litres last at least, days",
                    "hours"), tuple(lasting), "tank.csv"),
+            Words(f"Taken to draw from the tank: {listed(load for load, _ in store.flows)}. What "
+                  "fills it is no draw: state no flow for that."),
             Words("From the worst starting moment, just before a run, with nothing flowing in. A "
                   "pump that runs dry can be ruined and can start by itself when water returns: "
                   "unless a goal stops it, somebody has to.",

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from fractions import Fraction
+
 from synth.design import Wire
 from synth.handover.hazards import lamps_alone
 from synth.handover.job import Job
 from synth.handover.kept import before_the_first_step, remanent
 from synth.handover.lists import sharing_note
 from synth.handover.words import duration, say_loads, say_way
-from synth.modes import Way
+from synth.modes import TourStep, Way
 from synth.parts.behaviour import LEVERS, SENSING, SHAPES, TIMED, PartType
 from synth.sheet import Block, Heading, Sheet, Table, Words
 from synth.wording import counted, listed
 
 COLUMNS = ("step", "do", "done")
+LONGEST_CHECK = 15 * 60_000
+"""Ticks that the check of a block may take: whoever builds stands beside it."""
 
 
 def blocks_of(job: Job) -> tuple[tuple[int, tuple[str, ...], tuple[Wire, ...]], ...]:
@@ -139,11 +144,23 @@ def _check(job: Job, way: Way) -> list[str]:
         return []
     if way.live_mode is None:
         return [f"CHECK {part}: nothing that a person can aim at brings it on; see the step chart"]
-    last = way.to_live[-1]
+    last, takes = way.to_live[-1], _takes(way.to_live)
+    if takes > LONGEST_CHECK:
+        return [f"{part}: to bring it on takes {duration(takes)}; that is left to the test sheet "
+                "(item 10)"]
     lines = [f"CHECK (supply off, inputs at rest) {say_way(job, way.to_live)}; expect "
              f"{say_loads(last.on, last.off)}"]
-    if way.to_dead:
+    takes = _takes(way.to_dead)
+    if takes > LONGEST_CHECK:
+        lines.append(f"{part}: to see it go off takes {duration(takes)}; that is left to the test "
+                     "sheet (item 10)")
+    elif way.to_dead:
         end = way.to_dead[-1]
         lines.append(f"CHECK go on: {say_way(job, way.to_dead)}; expect "
                      f"{say_loads(end.on, end.off)}")
     return lines
+
+
+def _takes(steps: Sequence[TourStep]) -> Fraction:
+    """Return how long these steps take, in ticks."""
+    return sum((step.wait for step in steps), Fraction(0))

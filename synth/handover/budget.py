@@ -25,8 +25,8 @@ from synth.wording import counted, listed
 
 DAY = 86_400_000
 HOUR = 3_600_000
-_FINE = 60_000
-"""How finely the hours on a store are sought, in ticks: a minute, always rounded down."""
+_FINE = 1000
+"""How finely the hours on a store are sought, in ticks: a second, always rounded down."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ class Profile:
 
 def lasts(profiles: Sequence[Sequence[Profile]], steady: int, store: int) -> int | None:
     """Return how long `store` (unit-ticks) lasts from the worst starting moment, in ticks, rounded
-    down to a minute; None: longer than 100 years. `profiles` are the held days of each circuit,
+    down to a second; None: longer than 100 years. `profiles` are the held days of each circuit,
     of which the worst counts; `steady` units are used besides."""
 
     def used(window: int) -> int:
@@ -336,7 +336,7 @@ def _autonomy(
     held = lasts(own, spare, int(store.unit_hours * HOUR))
 
     def hours(time: Fraction | int | None) -> str:
-        return "for ever" if time is None else f"{_down(_minutes(time) / HOUR, 2)} h"
+        return "for ever" if time is None else f"{_down(_seconds(time) / HOUR, 2)} h"
 
     rows = (
         ("guaranteed, whatever the inputs do", hours(sure),
@@ -355,8 +355,8 @@ def _autonomy(
     ]
 
 
-def _minutes(time: Fraction | int) -> Fraction:
-    """Return a time in ticks rounded down to whole minutes, as finely as any of these is known."""
+def _seconds(time: Fraction | int) -> Fraction:
+    """Return a time in ticks rounded down to whole seconds, as finely as any of these is known."""
     return Fraction(time // _FINE * _FINE)
 
 
@@ -438,7 +438,7 @@ def _water(job: Job, store: Store) -> list[Block]:
         for word, key in (("inputs held", "held"), ("whatever the inputs do", "ceiling")):
             time = times[key]
             days, hours = ("for ever", "for ever") if time is None else (
-                _down(_minutes(time) / DAY, 3), _down(_minutes(time) / HOUR, 2))
+                _down(_seconds(time) / DAY, 3), _down(_seconds(time) / HOUR, 2))
             lasting.append((word, decimal(total[key]), days, hours))
         blocks += [
             Table(("case", "litres a day", f"{decimal(store.tank)} litres last at least, days",

@@ -350,8 +350,9 @@ def check(
     file, text = goals_given(goals)
     problem, design = pipeline.read_design(design_file, file, text, kit)
     verdict = pipeline.check_design(design, problem, time_limit)
-    if out is not None:
-        pipeline.write_folder(out, pipeline.verdict_pictures(design, problem, verdict))
+    pictures = pipeline.verdict_pictures(design, problem, verdict) if out is not None else {}
+    if out is not None and pictures:
+        pipeline.write_folder(out, pictures)
     if form == "json":
         from synth.report.document import to_json, verdict_document
 
@@ -360,6 +361,11 @@ def check(
         from synth.report.terminal import print_verdict
 
         print_verdict(_console(), design, problem, verdict)
+        if out is not None:
+            click.echo(
+                f"Written to {out}: {', '.join(pictures)}" if pictures else
+                "Nothing is drawn of a circuit that is not whole: mend that first."
+            )
     sys.exit(0 if verdict.holds else 1)
 
 
@@ -376,6 +382,12 @@ def kit(kit: str, check_file: str | None, form: str) -> None:
 
     if check_file is not None:
         found = load_kit(check_file)
+        if form == "json":
+            from synth.report.document import to_json
+
+            told = {"file": check_file, "kit": found.name, "parts": len(found.parts)}
+            click.echo(to_json(told), nl=False)
+            return
         click.echo(f"{check_file}: a usable kit, '{found.name}', {len(found.parts)} parts")
         return
     found = load_kit(kit)

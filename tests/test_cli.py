@@ -308,6 +308,33 @@ class TestKit:
         ran = run("kit", "--check", str(copy))
         assert ran.exit_code == 0 and "a usable kit, 'full'" in ran.stdout
 
+    def test_check_of_a_kit_as_json(self, files: Path) -> None:
+        file = str(files / "no timer.kit")
+        ran = run("kit", "--check", file, "--format", "json")
+        assert json.loads(ran.stdout) == {"file": file, "kit": "bare", "parts": 4}
+
+    def test_check_says_what_it_wrote(self, shed: tuple[Path, Result], tmp_path: Path) -> None:
+        folder, _ = shed
+        out = tmp_path / "look"
+        ran = run("check", str(folder / "design.json"), SHED, "--out", str(out))
+        assert f"Written to {out}: timing.svg, wiring.svg" in " ".join(ran.stdout.split())
+        assert {file.name for file in out.iterdir()} == {"timing.svg", "wiring.svg"}
+
+    def test_check_draws_nothing_of_what_is_not_whole(self, tmp_path: Path) -> None:
+        out = tmp_path / "look"
+        loop = "tests/must_reject/timer_fed_through_its_own_contact.yaml"
+        ran = run("check", loop, "bell for 30 s after bell push is pressed", "--out", str(out))
+        assert ran.exit_code == 1 and "Nothing is drawn" in ran.stdout and not out.exists()
+
+    def test_a_file_that_is_not_there_is_not_taken_for_another(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.chdir(tmp_path)
+        for name in ("islet.yaml", "salt.yaml"):
+            (tmp_path / name).write_text("goals: [lamp always]\n", encoding="utf-8")
+        assert "did you mean" not in run("plan", "nofile.yaml").output
+        assert "did you mean 'salt.yaml'?" in run("plan", "slat.yaml").output
+
     def test_check_of_a_kit_of_ones_own(self, files: Path) -> None:
         ran = run("kit", "--check", str(files / "no timer.kit"))
         assert ran.exit_code == 0 and "a usable kit, 'bare', 4 parts" in ran.stdout

@@ -112,7 +112,9 @@ def _instead_of_file(name: str, what: str) -> str:
     except (OSError, ValueError):
         there = []
     near = nearest(base, there) if base else None
-    if near is not None:
+    # What files are called before the ending counts: all goal files end alike.
+    stem = os.path.splitext(base)[0]
+    if near is not None and nearest(stem, [os.path.splitext(near)[0]]) is not None:
         return f"did you mean {quoted(os.path.join(folder, near))}?"
     if what == "goal file" and " " in name:
         return "goals in words stand behind --goals"

@@ -22,9 +22,10 @@ from test_modes import KEPT, kept
 from synth.design import Design, PartInUse, Terminal, Wire
 from synth.parts.behaviour import SHAPES, PartType
 from synth.parts.kit import Kit
-from synth.report.current_paths import designations, paths_of
+from synth.report.current_paths import paths_of
 from synth.report.path_drawing import circuit_svg
 from synth.report.svg import text_width
+from synth.report.symbols import designations
 
 SVG = "{http://www.w3.org/2000/svg}"
 Spot = tuple[float, float]

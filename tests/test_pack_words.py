@@ -376,7 +376,7 @@ def test_what_takes_hours_is_no_check_of_a_block(folder: Path) -> None:
     whoever builds is not told to stand there so long."""
     goals = "goals: [beacon at night, fan while damp]\nknown: [night lasts between 7 h and 17 h]\n"
     building = (packed(folder, "beacon", goals) / "13-build-steps.md").read_text("utf-8")
-    assert "beacon: to see it go off takes 7 h; that is left to the test sheet (item 10)" in building
+    assert "beacon: to see it go off takes 7 h; that is left to the test sheet" in building
     assert "after 7 h" not in building and "expect fan off" in building
 
 

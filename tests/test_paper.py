@@ -31,12 +31,13 @@ from synth.check.showing import showing
 from synth.design import Design, PartInUse, Terminal, Wire
 from synth.parts.behaviour import PartType
 from synth.report import paper
-from synth.report.current_paths import designations, paths_of
+from synth.report.current_paths import paths_of
 from synth.report.layout import layout
 from synth.report.paper import SCALE, TIGHT, Leaf, rooms, shared_out, size_of
 from synth.report.path_drawing import circuit_sheets
 from synth.report.pdf import latin, pdf_of
 from synth.report.svg import text_width, visible
+from synth.report.symbols import designations
 from synth.report.time_axis import exact_time
 from synth.report.timing import WIDEST, timing_sheets, timing_svg
 from synth.report.wiring_sheets import _Cutter, wiring_sheets
@@ -356,13 +357,7 @@ def check_layout(design: Design, leaves: Sequence[Leaf]) -> None:
             for here, end, word, there in ((a, wire.target, "to", b), (b, wire.source, "from", a)):
                 mark = f"-{told[end.part]}:{end.terminal}"
                 expected[here, mark, word, there] += 1
-    # A load whose name tells nothing has no letter in the layout; its flag has its name.
-    letters = {f"-{told[p.name]}" for p in design.parts if not told[p.name].startswith("A")}
-    plain = Counter(f for f in flags if f[1].partition(":")[0] in letters)
-    assert plain == Counter(
-        {f: n for f, n in expected.items() if f[1].partition(":")[0] in letters}
-    )
-    assert len(flags) == sum(expected.values())
+    assert Counter(flags) == expected
 
 
 @pytest.mark.parametrize("form", PAPERS)
@@ -380,7 +375,7 @@ def test_layout_on_sheets(name: str, form: str) -> None:
     said = " ".join(e.text or "" for e in root_of(leaves[0]).iter(f"{SVG}text"))
     if len(leaves) > 1:
         assert "A flag stands for the other end" in said and "control wire" in said
-        letters = {d[0] for d in designations(design).values()} - {"A"}
+        letters = {d[0] for d in designations(design).values()}
         assert all(re.search(rf"[:,] {letter} [a-z]", said) for letter in letters)
     assert all("Caution: switch off" in leaf.svg for leaf in leaves)
     assert all(smallest(leaf, form) >= LEGIBLE for leaf in leaves)

@@ -313,8 +313,8 @@ def hand_over_job(
     from synth.design import design_document
     from synth.handover import Job
     from synth.modes import Facts
-    from synth.report.current_paths import designations, paths_of
-    from synth.report.symbols import load_kind
+    from synth.report.current_paths import paths_of
+    from synth.report.symbols import designations, load_kind
 
     carried = amounts(design, problem.kit)
     design = replace(

@@ -11,7 +11,7 @@ from synth.changes import Alteration, Changes, Way
 from synth.design import Design, PartInUse, Wire, design_document, settings_document
 from synth.parts.behaviour import SPLITTING
 from synth.problem import Problem
-from synth.report.current_paths import designations
+from synth.report.symbols import designations
 from synth.report.terminal import CAUTIONS, _checked, _Page
 from synth.wording import counted, listed
 

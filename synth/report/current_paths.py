@@ -16,19 +16,6 @@ from synth.parts.behaviour import SHAPES, SPLITTING, PartType
 from synth.parts.kit import Kit
 from synth.parts.markings import closed_at_rest, marking
 from synth.report.layout import shape_of
-from synth.report.symbols import letter
-
-
-def designations(design: Design) -> dict[str, str]:
-    """Return letter and number of each part, counted as in the layout picture; A (no main purpose
-    told) for a load whose name does not say what it is."""
-    counts: dict[str, int] = {}
-    result = {}
-    for part in design.parts:
-        code = letter(part) or "A"
-        counts[code] = counts.get(code, 0) + 1
-        result[part.name] = f"{code}{counts[code]}"
-    return result
 
 
 @dataclass

@@ -36,7 +36,7 @@ from synth.report.layers import (
     settle_heights,
 )
 from synth.report.svg import Point, text_width, wrap
-from synth.report.symbols import WIDTH, Outline, Pin, letter, outline, setting_lines
+from synth.report.symbols import WIDTH, Outline, Pin, designations_of, outline, setting_lines
 
 LINE = 14
 """Height of a line of text, px."""
@@ -161,7 +161,7 @@ def layout(design: Design, kit: Kit, elsewhere: Elsewhere | None = None) -> Layo
     ends = [(place[w.source.part], place[w.target.part]) for w in wires]
     control = [w.target.terminal in shapes[ends[i][1]].controls for i, w in enumerate(wires)]
     outlines = _outlines(design, shapes, wires, ends)
-    names = designations_of(design.parts)
+    names = [f"-{name}" for name in designations_of(design.parts)]
     tops = [_top_lines(part, name) for part, name in zip(design.parts, names, strict=True)]
     bottoms = [_bottom_lines(part) for part in design.parts]
     if elsewhere is not None:
@@ -181,17 +181,6 @@ def layout(design: Design, kit: Kit, elsewhere: Elsewhere | None = None) -> Layo
     order_columns(frame)
     settle_heights(frame, MARGIN)
     return _route(frame, design, outlines, names, tops, bottoms, wires, control, unplaced)
-
-
-def designations_of(parts: Sequence[PartInUse]) -> list[str]:
-    """Number the parts of each letter in the order of the design."""
-    counts: dict[str, int] = defaultdict(int)
-    names = []
-    for part in parts:
-        code = letter(part)
-        counts[code] += 1
-        names.append(f"-{code}{counts[code]}" if code else "")
-    return names
 
 
 def _top_lines(part: PartInUse, designation: str) -> list[tuple[str, str, bool]]:

@@ -12,11 +12,11 @@ from collections.abc import Mapping, Sequence
 from synth.design import Design, PartInUse
 from synth.parts.behaviour import SENSING, PartType
 from synth.parts.kit import Kit
-from synth.report.current_paths import Branch, designations, paths_of
+from synth.report.current_paths import Branch, paths_of
 from synth.report.paper import TIGHT, Leaf, Room, rooms, shared_out, size_of, undivided
 from synth.report.path_frame import ELEMENT, FAR, INK, MARGIN, Frame, beside, numbers, under
 from synth.report.svg import Svg, text_width, wrap
-from synth.report.symbols import load_kind, setting_lines
+from synth.report.symbols import designations, load_kind, setting_lines
 
 IN_A_ROW = 8
 """Most paths beside each other in a circuit diagram."""

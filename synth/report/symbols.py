@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from synth.design import PartInUse
+from synth.design import Design, PartInUse
 from synth.parts.behaviour import TIMED, PartType
 from synth.report.svg import Number, Svg, shifted
 from synth.ticks import format_duration
@@ -26,6 +26,7 @@ _MID = 58
 _INK = 1.8
 
 LETTERS: dict[str, str] = {
+    "A": "load of no one purpose told",
     "B": "sensor",
     "E": "light or heat",
     "G": "source of power",
@@ -71,10 +72,28 @@ def load_kind(name: str) -> str:
 
 
 def letter(part: PartInUse) -> str:
-    """Return the letter of IEC 81346-2 for `part`, ``""`` for a load of unknown kind."""
+    """Return the letter of IEC 81346-2 for `part`; A (no main purpose told) for a load whose name
+    does not say what it is."""
     if part.type is PartType.LOAD:
-        return _LOAD_LETTER.get(load_kind(part.name), "")
+        return _LOAD_LETTER.get(load_kind(part.name), "A")
     return _LETTER_OF.get(part.type, "K")
+
+
+def designations_of(parts: Sequence[PartInUse]) -> list[str]:
+    """Return letter and number of each part, counted in their order."""
+    counts: dict[str, int] = {}
+    names = []
+    for part in parts:
+        code = letter(part)
+        counts[code] = counts.get(code, 0) + 1
+        names.append(f"{code}{counts[code]}")
+    return names
+
+
+def designations(design: Design) -> dict[str, str]:
+    """Return letter and number of each part of a design, by its name."""
+    names = designations_of(design.parts)
+    return {part.name: name for part, name in zip(design.parts, names, strict=True)}
 
 
 def setting_lines(part: PartInUse) -> tuple[str, ...]:

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from synth.design import Design, PartInUse, Terminal, Wire
 from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
-from synth.report.layout import Elsewhere, Layout, designations_of, layout, shape_of
+from synth.report.layout import Elsewhere, Layout, layout, shape_of
 from synth.report.paper import Leaf, Room, rooms, undivided
 from synth.report.svg import Svg, wrap
+from synth.report.symbols import designations
 from synth.report.wiring import CAUTION, draw_legend, draw_plan, legend_lines, wiring_svg
 
 _MARGIN = 24
@@ -129,7 +130,7 @@ class _Cutter:
         """Return the plan of some parts, with flags for all others; `sheets`: where those are."""
         own = set(names)
         parts = {part.name: part for part in self.design.parts}
-        designations = dict(zip(parts, designations_of(self.design.parts), strict=True))
+        named = {name: f"-{told}" for name, told in designations(self.design).items()}
         control = frozenset(
             wire.number for wire in self.design.wires
             if (end := parts.get(wire.target.part)) is not None
@@ -145,7 +146,7 @@ class _Cutter:
             source, target = wire.source, wire.target
             if not all(here):
                 other = target if here[0] else source
-                mark = designations[other.part] or other.part
+                mark = named[other.part]
                 said = wrap(f"{mark}:{other.terminal}", _FLAG, most=1)[0]
                 word = "to" if here[0] else "from"
                 words = said, f"{word} sheet {sheets.get(other.part, 0) + 1}"
@@ -159,7 +160,7 @@ class _Cutter:
                 target = Terminal(name, "in") if here[0] else target
             wires.append(Wire(wire.number, source, target, wire.units))
         piece = Design(self.design.kit, tuple(shown), tuple(wires))
-        return layout(piece, self.kit, Elsewhere(designations, control, stubs)), stubs
+        return layout(piece, self.kit, Elsewhere(named, control, stubs)), stubs
 
     def _form(self, plan: Layout, names: Sequence[str], told: str) -> (
         tuple[int, int, list[tuple[str, str]]]

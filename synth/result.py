@@ -133,13 +133,15 @@ class LeftOpen:
 class Ending:
     """Why a search ended before all was proven, for a user who wants to know what would help.
 
-    `loads` are those of the circuit that was sought when it ended. `seconds` is the time that it
-    might have taken in all, `fast` whether the optional solver was there.
+    `loads` are those of the circuit that was sought when it ended; `solved` those of circuits for
+    which a design was found, where the whole has none. `seconds` is the time that it might have
+    taken in all, `fast` whether the optional solver was there.
     """
 
     why: Why
     loads: tuple[str, ...] = ()
     left_open: tuple[LeftOpen, ...] = ()
+    solved: tuple[str, ...] = ()
     seconds: float = 0.0
     fast: bool = False
 

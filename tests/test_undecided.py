@@ -14,7 +14,7 @@ from test_search_ahead import TWO_CYCLES
 from synth import pipeline
 from synth.cli import _Watch, main
 from synth.pipeline.planning import _tools
-from synth.report.undecided import what_may_help, why_ended
+from synth.report.undecided import known, what_may_help, why_ended
 from synth.result import Ending, LeftOpen, OpenFor, Status, Why
 from synth.search import questions, whole
 from synth.search.basics import Found, Progress
@@ -83,7 +83,7 @@ def test_best_found_says_why_no_more_is_proven(monkeypatch: pytest.MonkeyPatch) 
 def test_words_of_each_reason() -> None:
     problem = pipeline.read_problem(SHED, None, None)
     one = LeftOpen(OpenFor.UNCHECKED, ("pump", "light"), ("relay make", "relay make"))
-    ending = Ending(Why.LEFT_OPEN, ("pump", "light"), (one,), 30.0)
+    ending = Ending(Why.LEFT_OPEN, ("pump", "light"), (one,), seconds=30.0)
     said = why_ended(ending, problem)
     assert said[0].startswith("not for want of time: ")
     assert "left open for pump and light: the parts list 2 x relay make, since a wiring" in said[1]
@@ -94,7 +94,7 @@ def test_words_of_each_reason() -> None:
     assert not any("--time-limit" in line or "--fast" in line for line in helps)
     unordered = why_ended(Ending(Why.UNORDERED), problem)
     assert len(unordered) == 1 and "does not refute the whole" in unordered[0]
-    late = Ending(Why.TIME, ("pump", "light", "heater"), (), 86_400.0)
+    late = Ending(Why.TIME, ("pump", "light", "heater"), seconds=86_400.0)
     assert "a circuit for all goals" in why_ended(late, problem)[0]
     # No more is advised than may be given.
     assert "more time, such as --time-limit 86400" in what_may_help(problem, ending=late)
@@ -153,6 +153,17 @@ def test_bounds_speak_of_joining_only_where_there_are_joints(
     assert not any("without joints" in line for line in bounds)
 
 
+def test_circuits_that_were_found_are_told_where_another_is_not() -> None:
+    """In the starter kit no circuit for the lamp is found in seconds; the heater takes a switch."""
+    goals = "lamp toggled by button, heater at night"
+    problem = pipeline.read_problem(None, goals, "starter")
+    outcome = pipeline.plan(problem, seconds=2.0)
+    assert outcome.status is Status.UNDECIDED and outcome.ending is not None
+    assert outcome.ending.loads == ("lamp",) and outcome.ending.solved == ("heater",)
+    said = " ".join(known(outcome, problem))
+    assert "by itself there is a circuit for heater (goal 2)" in said
+
+
 def test_of_a_toggled_load_it_is_told_what_makes_it_dear() -> None:
     """A button held as power comes back to it, and to start afresh."""
     goals = "lamp toggled by button{}, pump while low, {}"
@@ -161,9 +172,10 @@ def test_of_a_toggled_load_it_is_told_what_makes_it_dear() -> None:
         problem = pipeline.read_problem(None, goals.format(keeps, more), "full")
         return [line for line in what_may_help(problem) if "'lamp'" in line]
 
-    released, keeps = helps("master cutoff")
-    assert released.startswith("'button is released when power or master comes on'")
-    assert keeps.startswith("'keeps its state'")
+    # Neither alone may do, so they are one line.
+    (both,) = helps("master cutoff")
+    assert both.startswith("both together: 'button is released when power or master comes on'")
+    assert "and 'keeps its state' for 'lamp'" in both
     (released,) = helps("master cutoff for pump", ", keeps its state")
     assert released.startswith("'button is released when power comes on'")
 

@@ -117,6 +117,12 @@ def known(outcome: Outcome, problem: Problem) -> list[str]:
     if outcome.bound is not None:
         unit = _UNITS[problem.objectives[0] if problem.objectives else Objective.PRICE]
         told = [f"no design within the bounds below takes less than {outcome.bound} {unit}"]
+    solved = outcome.ending.solved if outcome.ending is not None else ()
+    if solved:
+        told.append(
+            f"by itself there is a circuit for {listed(solved)} ({_goals_of(solved, problem)}); it "
+            "is kept for the next run, which plans them without the rest, or with more"
+        )
     use, energy = outcome.least_energy, problem.energy
     if use is not None and energy is not None:
         told.append(
@@ -199,16 +205,22 @@ def _about_toggles(problem: Problem) -> list[str]:
             own = inputs_of(requirement.signal)
             back = ["supply", *(i.name for i in problem.inputs if i.kind is InputKind.SWITCH)]
             comes = [n for n in back if n in own and n not in button.released_as]
-            if comes:
-                names = " or ".join("power" if n == "supply" else n for n in comes)
+            names = " or ".join("power" if n == "supply" else n for n in comes)
+            known = f"'{button.name} is released when {names} comes on' under 'known'"
+            keeps = f"'keeps its state' for '{requirement.load}'"
+            if comes and inputs_of(node.enable):
                 helps.append(
-                    f"'{button.name} is released when {names} comes on' under 'known', where "
-                    f"nobody holds it then: that '{requirement.load}' stands it takes many parts"
+                    f"both together: {known}, where nobody holds it then, and {keeps}; to stand "
+                    "the one and to start afresh takes many parts each"
                 )
-            if inputs_of(node.enable):
+            elif comes:
                 helps.append(
-                    f"'keeps its state' for '{requirement.load}': to start afresh takes parts "
-                    "beside the one that toggles"
+                    f"{known}, where nobody holds it then: that '{requirement.load}' stands it "
+                    "takes many parts"
+                )
+            elif inputs_of(node.enable):
+                helps.append(
+                    f"{keeps}: to start afresh takes parts beside the one that toggles"
                 )
     return helps
 

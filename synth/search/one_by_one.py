@@ -65,7 +65,7 @@ class OneByOne:
         where one has none.
 
         One that takes more than its share of the time is put off until all others have a design;
-        then it may take what is left.
+        then it may take what is left, and again when others that were put off have one.
         """
         put_off: list[Circuit] = []
         whole = len(self.pieces) == 1 and not self.pieces[0].path
@@ -84,20 +84,28 @@ class OneByOne:
                     return self._no_circuit(engine)
         if put_off:
             self.hard_to_find()
-        for number, circuit in enumerate(put_off):
-            engine = circuit.engine
-            share = 1 / (len(put_off) - number)
-            aside = engine.within or bool(circuit.piece.path)
-            with self.progress.aside(aside), self.progress.sharing(share):
-                groups = separate(engine.problem, by_signal=True)
-                if len(groups) > 1 and engine.by_price:
-                    # Any design is worth more than a better bound; there is more time for it now.
-                    with self.progress.sharing(BY_SIGNAL_SHARE):
-                        self._by_signal(circuit, groups)
-                circuit.found = found_by(engine, self.tools)
-            if circuit.found.best is None or self._rules_out(engine):
-                return self._no_circuit(engine)
+        while put_off:
+            for number, circuit in enumerate(put_off):
+                self._solve_again(circuit, 1 / (len(put_off) - number))
+                if self._rules_out(circuit.engine):
+                    return self._no_circuit(circuit.engine)
+            hard = [circuit for circuit in put_off if circuit.found.best is None]
+            if hard and (len(hard) == len(put_off) or self.progress.over()):
+                return self._no_circuit(hard[0].engine)
+            put_off = hard
         return None
+
+    def _solve_again(self, circuit: Circuit, share: float) -> None:
+        """Ask for a circuit that was put off, within a share of the time that is left."""
+        engine = circuit.engine
+        aside = engine.within or bool(circuit.piece.path)
+        with self.progress.aside(aside), self.progress.sharing(share):
+            groups = separate(engine.problem, by_signal=True)
+            if len(groups) > 1 and engine.by_price:
+                # Any design is worth more than a better bound; there is more time for it now.
+                with self.progress.sharing(BY_SIGNAL_SHARE):
+                    self._by_signal(circuit, groups)
+            circuit.found = found_by(engine, self.tools)
 
     def _engine_of(self, piece: Piece) -> Engine:
         inner = piece.problem

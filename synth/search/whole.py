@@ -652,7 +652,13 @@ class _Whole:
             why = Why.TIME
         else:
             why = Why.LEFT_OPEN if found.left_open else Why.UNORDERED
-        return Ending(why, found.loads, tuple(found.left_open), fast=self.tools.fast)
+        solved = tuple(
+            requirement.load
+            for circuit in self.circuits
+            if self.best is None and circuit.found.best is not None
+            for requirement in circuit.problem.requirements
+        )
+        return Ending(why, found.loads, tuple(found.left_open), solved, fast=self.tools.fast)
 
 
 def _has_times(problem: Problem) -> bool:

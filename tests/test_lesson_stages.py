@@ -34,7 +34,7 @@ from synth.report.lesson import MARKDOWN, lesson_files
 from synth.result import Outcome, Status
 from synth.share import share_power
 from synth.teach import Trial
-from synth.teach.adding import beside, with_contacts
+from synth.teach.adding import as_wired, beside, with_contacts
 
 SCHEMA = json.loads((ROOT / "docs" / "lesson.schema.json").read_text(encoding="utf-8"))
 PLAN = json.loads((ROOT / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
@@ -200,6 +200,27 @@ class TestAdding:
         wrong = read_problem(None, "lamp while hot, fan while not hot", "full")
         assert beside(one, other, wrong, trial(), later()) is None
         assert beside(one, one, problem, trial(), later()) is None
+
+    def test_no_wire_moves_without_a_reason(self) -> None:
+        """Two contacts in a row the other way round do the same, at the same price; where what was
+        there does something else, it has to move."""
+        a = part("A", PartType.SENSOR, input="hot", contact="make")
+        b = part("B", PartType.SENSOR, input="dry", contact="make")
+        lamp, fan = load("lamp"), load("fan")
+        old = wired([a, b, fan], {"A.in": "supply", "B.in": "A.out", "fan.in": "B.out"})
+        turned = {"B.in": "supply", "A.in": "B.out", "fan.in": "A.out", "lamp.in": "supply"}
+        new = wired([a, b, fan, lamp], turned)
+        problem = read_problem(None, "fan while hot and dry, lamp always", "full")
+        found = as_wired(old, new, problem, trial(), later())
+        assert found is not None
+        fed = {str(w.target): str(w.source) for w in bare(found).wires}
+        assert (fed["B:in"], fed["fan:in"]) == ("A:out", "B:out")
+        assert found.price(problem.kit) == new.price(problem.kit)
+        other = read_problem(None, "fan while hot, lamp always", "full")
+        moved = wired([a, fan, lamp], {"A.in": "supply", "fan.in": "A.out", "lamp.in": "supply"})
+        wrong = wired([b, fan], {"B.in": "supply", "fan.in": "B.out"})
+        assert as_wired(wrong, moved, other, trial(), later()) is None
+        assert as_wired(found, found, problem, trial(), later()) is None
 
     def test_a_contact_for_all(self) -> None:
         """A cutoff of all is a switch behind the supply, at 2 coins."""

@@ -83,6 +83,27 @@ def beside(
     return _built(plain, problem, trial, deadline)
 
 
+def as_wired(
+    old: Design, new: Design, problem: Problem, trial: Trial, deadline: float
+) -> Design | None:
+    """Return `new` with every input that `old` has fed as it is there, splitting parts left aside,
+    where that holds and costs no more; None where not, or nothing would change by it. Parts that
+    are the same have the same names in both."""
+    before, after = trial.bare(old), trial.bare(new)
+    there = {part.name for part in after.parts}
+    fed = {w.target: w.source for w in before.wires if w.source.part in there}
+    wires = tuple(replace(w, source=fed.get(w.target, w.source)) for w in after.wires)
+    if wires == after.wires:
+        return None
+    built = _built(replace(after, wires=wires), problem, trial, deadline)
+    stock = problem.limits.stock
+
+    def cost(design: Design) -> tuple[int, int, int]:
+        return design.price(problem.kit, stock), design.supply, len(design.wires)
+
+    return built if built is not None and cost(built) <= cost(new) else None
+
+
 def with_contacts(old: Design, problem: Problem, trial: Trial, deadline: float) -> Design | None:
     """Return the cheapest of the circuits in which new loads, or one contact of an input that
     nothing in `old` follows yet, are added to `old`; None if none of them holds."""

@@ -16,7 +16,7 @@ from synth.parts.behaviour import SENSING, PartType
 from synth.problem import Problem
 from synth.result import Outcome, Status, Verdict
 from synth.settings_sheet import SettingsSheet
-from synth.teach.adding import beside, by_adding, straight, with_contacts
+from synth.teach.adding import as_wired, beside, by_adding, straight, with_contacts
 from synth.teach.attempts import Failed, Subject, first_attempt, new_subjects
 from synth.teach.questions import Facts, questions_of
 from synth.teach.stages import Posed, asked_in_full, stages_of
@@ -188,6 +188,12 @@ class _Teacher:
         within = max(LEAST_SECONDS, self.deadline - time.monotonic()) + FOR_ATTEMPTS
         if before is not None and _as_good(before.design, design, asked, self.tools, within):
             design = before.design
+        elif before is not None:
+            # No wire moves without a reason: learners would look for one.
+            until = time.monotonic() + within
+            same = as_wired(old, design, asked, self.tools.facts.trial, until)
+            if same is not None:
+                design = named_after(old, same, self.taken, self.highest, only_splitting=True)
         self.taken |= {part.name for part in design.parts}
         self.highest = max([self.highest, *(wire.number for wire in design.wires)])
         verdict = self.tools.facts.trial.check(design, asked, time.monotonic() + within)

@@ -569,7 +569,7 @@ def test_step_lines_follow_the_vectors() -> None:
     steps = [x for (x, a), (_, b) in itertools.pairwise(points) if a != b]
     left = points[0][0]
     assert points[0][1] < low and points[-1][1] == low
-    assert [Fraction(x - left, 28) for x in steps] == [1, 2, 3, 4, 5]
+    assert [Fraction(x - left, steps[0] - left) for x in steps] == [1, 2, 3, 4, 5]
 
 
 def cycling(rounds: int) -> Trace:

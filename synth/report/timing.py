@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from synth.report.paper import TIGHT, Leaf, Room, rooms, shared_out, undivided
@@ -31,6 +32,10 @@ _NAMES = 170
 """Widest name, px."""
 WIDEST = 1800
 """What is wider than so many px goes into strips, one below the other: a screen shows one whole."""
+LEAST_WIDE = 360
+"""No run is drawn narrower than so many px."""
+_MARK = 360
+"""Longest words of a mark, px; what is longer stands in full below the title."""
 _FAINT = "#b0b0b0"
 
 
@@ -40,7 +45,7 @@ def timing_svg(trace: Trace, title: str) -> str:
     A line is high while the signal is on. The time of every change is written exactly; where
     the axis is not to scale, the drawing says so. Same input, same bytes; every text is escaped.
     """
-    axis = axis_of(trace)
+    axis = _wide_enough(axis_of(trace))
     strips = [_Strip(trace, axis.stretches, grouped(trace), _ROW)]
     if strips[0].width > WIDEST:
         strips = _in_time(trace, axis, grouped(trace), WIDEST)
@@ -51,7 +56,7 @@ def timing_sheets(trace: Trace, title: str, paper: str) -> tuple[Leaf, ...]:
     """Return the timing diagram on one sheet of `paper` (A4 or Letter), or on several, in strips:
     each with the names of its rows, a time axis of its own, and the moment at which it takes
     over."""
-    axis, groups = axis_of(trace), grouped(trace)
+    axis, groups = _wide_enough(axis_of(trace)), grouped(trace)
     leaf = undivided(timing_svg(trace, title), paper)
     if leaf is not None:
         return (leaf,)
@@ -65,6 +70,18 @@ def timing_sheets(trace: Trace, title: str, paper: str) -> tuple[Leaf, ...]:
              room.turned)
         for i, strips in enumerate(sheets, 1)
     )
+
+
+def _wide_enough(axis: Axis) -> Axis:
+    """Return the axis, wider where a run of a moment or two would be but a sliver."""
+    total = sum(stretch.width for stretch in axis.stretches)
+    if not total or total >= LEAST_WIDE:
+        return axis
+    wider = tuple(
+        replace(stretch, width=round(stretch.width * LEAST_WIDE / total))
+        for stretch in axis.stretches
+    )
+    return replace(axis, stretches=wider)
 
 
 def _told(strips: Sequence[_Strip], trace: Trace) -> str:
@@ -87,7 +104,7 @@ def _divided(trace: Trace, axis: Axis, groups: Groups, room: Room) -> list[list[
     rows = [(heading, track) for heading, tracks in groups for track in tracks]
     lengths = [_CLOSE + (22 if i and rows[i - 1][0] != heading else 0)
                for i, (heading, _) in enumerate(rows)]
-    high = room.height - _around(axis, room.width)
+    high = room.height - _around(trace, axis, room.width)
     # What stands above and below the rows of a strip takes room; how much, shows when it is there.
     least = _Strip(trace, axis.stretches[:1], [], _CLOSE).height + 22
     # On paper too small for a single row, a row stands alone, and larger than the sheet.
@@ -126,9 +143,19 @@ def _notes(axis: Axis, width: int) -> tuple[str, ...]:
     return wrap(" ".join(words), min(width - 2 * _MARGIN, 1100), most=6)
 
 
-def _around(axis: Axis, width: int) -> int:
+def _in_full(trace: Trace, width: int) -> list[str]:
+    """Return the lines that say in full what the marks have no room for."""
+    return [
+        line
+        for text in dict.fromkeys(text for _, text in trace.marks if text_width(text) > _MARK)
+        for line in wrap(text, min(width - 2 * _MARGIN, 1100), most=4)
+    ]
+
+
+def _around(trace: Trace, axis: Axis, width: int) -> int:
     """Return the height of what stands around the strips of a sheet: heading, notes; px."""
-    return 28 + 20 + 18 + 16 * len(_notes(axis, width)) + 4
+    lines = len(_notes(axis, width)) + len(_in_full(trace, width))
+    return 28 + 20 + 18 + 16 * lines + 4
 
 
 def _document(
@@ -144,6 +171,9 @@ def _document(
     for i, line in enumerate(heads):
         svg.text(_MARGIN, 28 + 20 * i, line, size=16, bold=True)
     y = 28 + 20 * len(heads)
+    for line in _in_full(trace, width):
+        svg.text(_MARGIN, y - 2, line)
+        y += 16
     if told:
         svg.text(_MARGIN, y - 2, told)
         y += 18
@@ -237,7 +267,7 @@ def _mark_rows(
     for time, text in trace.marks:
         if time in places and time not in over:
             spot = places[time]
-            wanted.append((spot + 4, spot, " ".join(wrap(text, 360, most=1))))
+            wanted.append((spot + 4, spot, " ".join(wrap(text, _MARK, most=1))))
     for stretch in stretches:
         if stretch.scale is Scale.LEFT_OUT:
             times = "once" if stretch.rounds == 1 else f"{stretch.rounds} times"
@@ -284,7 +314,9 @@ def _draw_track(svg: Svg, track: Track, strip: _Strip, y: int) -> None:
     for i, line in enumerate(lines):
         svg.text(left - 12, low - 5 + 13 * i - 6 * (len(lines) - 1), line, anchor="end")
     first, changes = changes_of(track, strip.end)
-    level = _level(first, changes, next(iter(places)))
+    # A change at the very moment at which this strip takes over is drawn at its beginning.
+    begin = next(iter(places))
+    level = _level(first, [change for change in changes if change[0] < begin], begin)
     moments = dict(changes)
     points = [(left, high if level else low)]
     for stretch in stretches:

@@ -341,3 +341,15 @@ def test_runs_end_where_they_are_told() -> None:
         tracks = [t for t in stage.shown.tracks if t.role == "load" and t.name in loads]
         assert tracks and any(t.changes or t.start for t in tracks)
         assert stage.shown.end > Fraction(0)
+
+
+def test_a_question_waits_as_long_as_a_run_on() -> None:
+    """Damp gone for 20 s changes nothing where the fan runs on for 3 min; so it is longer gone.
+    Nothing is asked of the lamp again, since nothing new bears on it."""
+    text = "lamp while low, fan while damp and for 3 min after"
+    found = lesson(None, text, read_problem(None, text, "full"))
+    first = found.stages[1].questions[0]
+    assert "The fan has been on for" in first.ask
+    assert "3 min 20 s later 'damp' comes on" in first.ask
+    assert first.answer[0] == "After 3 min the fan goes off."
+    assert not any("The lamp has been on" in q.ask for q in found.stages[1].questions)

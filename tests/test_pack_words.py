@@ -371,6 +371,29 @@ def test_what_is_not_always_so_is_no_condition(folder: Path) -> None:
     assert "when 'wet' begins while 'hot' holds" in line
 
 
+def test_bringing_one_to_rest_leaves_the_others_there(folder: Path) -> None:
+    """The lamp and the fan are toggled by one push, the fan by a knob as well: pressing the push
+    for the one would turn the other on, so the fan is brought to rest by the knob."""
+    goals = (
+        "kit: full\nknown: [supply never fails]\n"
+        "goals: ['lamp toggled by push, keeps its state',"
+        " 'fan toggled by push or knob, keeps its state']\n"
+    )
+    reset = (packed(folder, "two-toggled", goals) / "14-reset.md").read_text("utf-8")
+    ways = [line for line in reset.splitlines() if "What keeps its position" in line]
+    assert ways and all("press 'push'" not in line for line in ways)
+    assert any("If fan is ON: press 'knob'" in line for line in ways)
+
+
+def test_a_steady_input_is_at_rest_as_it_is(folder: Path) -> None:
+    goals = (
+        "kit: full\nknown: [door is always on, supply never fails]\n"
+        "goals: ['lamp toggled by push, keeps its state', fan while lamp is on and door]\n"
+    )
+    reset = (packed(folder, "steady-door", goals) / "14-reset.md").read_text("utf-8")
+    assert "press 'push'" in reset and "See: lamp" in reset
+
+
 def test_what_takes_hours_is_no_check_of_a_block(folder: Path) -> None:
     """A night is known to last 7 h, so that a lamp on at night goes off after 7 h at the soonest:
     whoever builds is not told to stand there so long."""
@@ -398,6 +421,24 @@ def test_what_takes_hours_is_no_check_of_a_block(folder: Path) -> None:
             "[horn while go is pressed unless halt is pressed]",
             "'halt' (S2) and hold it.",
             "and release",
+        ),
+        # It comes on again by itself, some time after.
+        (
+            "[saw once halt has been released for 5 s]",
+            "'halt' (S1) and hold it.",
+            "and release",
+        ),
+        (
+            "['pump 10 s of every 60 s while halt is released, pause first']",
+            "'halt' (S1) and hold it.",
+            "and release",
+        ),
+        # A press that turns one of them off may turn the other on.
+        (
+            "['lamp toggled by push, keeps its state', "
+            "'fan toggled by push or knob, keeps its state']",
+            "Everything: switch the supply off",
+            "Only lamp",
         ),
         # A press while it runs does not stop it.
         ("[horn for 5 s after each press of go]", "Everything: switch the supply off", "Only horn"),

@@ -51,6 +51,13 @@ def plainly(goal: Goal) -> object:
         ("lamp if door one or door two is open", "lamp if door one is open or door two is open"),
         ("fan runs if temp1 or temp2 is high", "fan if temp1 is high or temp2 is high"),
         ("lamp while hot or door is open", "lamp while door is open or hot"),
+        ("lamp while button 1 and not button 2 is pressed",
+         "lamp while button 1 is pressed and not button 2 is pressed"),
+        ("siren if tank 1 or not tank 2 is empty",
+         "siren if tank 1 is empty or tank 2 is not empty"),
+        ("if heater is off for 5 min, alarm", "alarm once heater is off for 5 min"),
+        ("horn 20 s after hot is off", "horn once hot is off for 20 s"),
+        ("lamp once night has lasted 2 h", "lamp 2 h after dusk"),
         ("bell rings for 5 s after each press of push", "bell for 5 s after push is pressed"),
     ],
 )  # fmt: skip

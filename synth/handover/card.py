@@ -87,18 +87,32 @@ def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[Mode, Mode]]:
 
 def _stays_off(job: Job, button: str, loads: Sequence[str]) -> bool:
     """Return whether each of `loads` may be on while no other button is held, and none of them
-    comes on at the moment in which this one is let go."""
+    comes on as this one is let go, nor by itself after that."""
     running = {load for before, _ in _moves(job, button, True) for load in before.on}
     return running.issuperset(loads) and not any(
-        load in after.on and load not in before.on
+        load in later.on
         for before, after in _moves(job, button, False)
         for load in loads
+        if load not in before.on
+        for later in _by_itself(job, after)
     )
+
+
+def _by_itself(job: Job, mode: Mode) -> list[Mode]:
+    """Return a mode, and all that it comes to while nothing moves but time."""
+    graph = next(g for g in job.facts.graphs if any(other is mode for other in g.modes))
+    found = [mode]
+    for here in found:
+        for change in graph.changes:
+            end = graph.modes[change.end]
+            if change.start == here.number and change.expired and end not in found:
+                found.append(end)
+    return found
 
 
 def _toggled_off(job: Job) -> list[tuple[str, list[str]]]:
     """Return buttons of which a press turns loads off whenever they are on, and on again when they
-    are off; with these loads."""
+    are off; with these loads. None of which a press may turn on a load while another is on."""
     found: list[tuple[str, list[str]]] = []
     for item in job.problem.inputs:
         if item.kind is not InputKind.BUTTON:
@@ -111,7 +125,12 @@ def _toggled_off(job: Job) -> list[tuple[str, list[str]]]:
             other.update(x for x in before.on if x in after.on)
             on_again.update(x for x in after.on if x not in before.on)
         loads = [load for load in off if load in on_again and load not in other]
-        if loads:
+        alike = all(
+            len({load in before.on for load in loads}) == 1
+            for before, _ in _moves(job, item.name, True)
+            if {*loads} & {*before.on}
+        )
+        if loads and alike and on_again <= {*loads}:
             found.append((item.name, loads))
     return found
 
@@ -309,7 +328,7 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
     """Return the loads that come on with nobody touching anything, and by what."""
     found: dict[str, dict[str, set[tuple[str, bool]]]] = {}
     for graph in job.facts.graphs:
-        for n in sorted(graph.first, key=lambda n: not at_rest(graph.modes[n])):
+        for n in sorted(graph.first, key=lambda n: not at_rest(job, graph.modes[n])):
             mode = graph.modes[n]
             for load in mode.on:
                 set_ = [(i, level) for i, level in mode.levels if level and i != "supply"]

@@ -14,9 +14,12 @@ from synth.parts.behaviour import REMANENT
 from synth.wording import listed
 
 
-def at_rest(mode: Mode) -> bool:
-    """Return whether the supply is on in a mode, and no other input."""
-    return mode.powered and not any(level for name, level in mode.levels if name != "supply")
+def at_rest(job: Job, mode: Mode) -> bool:
+    """Return whether the supply is on in a mode, and no other input that may move."""
+    steady = {item.name: item.steady for item in job.problem.inputs}
+    return mode.powered and not any(
+        level and steady.get(name) is None for name, level in mode.levels if name != "supply"
+    )
 
 
 def first_at_rest(job: Job) -> list[tuple[ModeGraph, Mode]]:
@@ -24,7 +27,7 @@ def first_at_rest(job: Job) -> list[tuple[ModeGraph, Mode]]:
     part that keeps its position at rest too."""
     found = []
     for graph in job.facts.graphs:
-        first = [number for number in graph.first if at_rest(graph.modes[number])]
+        first = [number for number in graph.first if at_rest(job, graph.modes[number])]
         if first:
             found.append((graph, graph.modes[first[0]]))
     return found
@@ -43,30 +46,48 @@ def kept_loads(job: Job) -> list[str]:
 
 def ways_to_rest(job: Job) -> tuple[str, ...]:
     """Return how to bring what keeps its position to rest, a sentence for each state in which the
-    circuit may be found when the supply comes on with all inputs at rest."""
-    lines: dict[str, None] = {}
+    circuit may be found when the supply comes on with all inputs at rest; to be gone through in
+    order."""
+    lines: list[str] = []
+    keeping = {*remanent(job)}
     for graph, rest in first_at_rest(job):
-        for mode in _found_at_rest(job, graph, rest):
-            way = _way(graph, mode.number, rest.number)
-            on = [load for load in mode.on if load not in rest.on]
-            off = [load for load in rest.on if load not in mode.on]
-            seen = " and ".join(
-                f"{listed(loads)} {'is' if len(loads) == 1 else 'are'} {state}"
-                for loads, state in ((on, "ON"), (off, "off"))
-                if loads
-            )
-            if seen:
-                asks = f"If {seen}"
-            else:
-                standing = [
-                    job.designations[name]
-                    for name in mode.operated
-                    if name not in rest.operated and name in remanent(job)
-                ]
-                asks = f"If {listed(standing)} is operated (only its own contact shows it)"
+        # What is moved for one circuit must not move another out of its place.
+        shared = {
+            name
+            for other in job.facts.graphs
+            if other is not graph and keeping & {*other.parts}
+            for name in other.inputs
+        }
+        ways: dict[str, set[str]] = {}
+        found = _found_at_rest(job, graph, rest)
+        # Where more shows, first: what is at rest then does not show any more.
+        for mode in sorted(found, key=lambda m: -len({*m.on} ^ {*rest.on})):
+            way = _way(job, graph, mode, rest, shared)
             does = "; ".join(_said(job, graph, change) for change in way or ())
-            lines[f"{asks}: {does or 'bring it back by its inputs (step chart, item 9)'}."] = None
-    return tuple(lines)
+            ways.setdefault(_shows(job, mode, rest), set()).add(does)
+        for asks, ends in ways.items():
+            does = ends.pop() if len(ends) == 1 else ""
+            lines.append(f"{asks}: {does or 'bring it back by its inputs (step chart, item 9)'}.")
+    return tuple(dict.fromkeys(lines))
+
+
+def _shows(job: Job, mode: Mode, rest: Mode) -> str:
+    """Return how a mode is told from the one at rest, as the beginning of a sentence."""
+    on = [load for load in mode.on if load not in rest.on]
+    off = [load for load in rest.on if load not in mode.on]
+    seen = " and ".join(
+        f"{listed(loads)} {'is' if len(loads) == 1 else 'are'} {state}"
+        for loads, state in ((on, "ON"), (off, "off"))
+        if loads
+    )
+    if seen:
+        return f"If {seen}"
+    standing = [
+        job.designations[name]
+        for name in remanent(job)
+        if (name in mode.operated) != (name in rest.operated)
+    ]
+    return f"If {listed(standing)} stands otherwise (only its own contact shows it)"
 
 
 def _found_at_rest(job: Job, graph: ModeGraph, rest: Mode) -> list[Mode]:
@@ -84,7 +105,7 @@ def _found_at_rest(job: Job, graph: ModeGraph, rest: Mode) -> list[Mode]:
             for mode in graph.modes
             if not mode.running and kept & {*mode.operated} != standing
         }
-    return [m for m in graph.modes if m.number in found - {rest.number} and at_rest(m)]
+    return [m for m in graph.modes if m.number in found - {rest.number} and at_rest(job, m)]
 
 
 def before_the_first_step(job: Job) -> tuple[str, ...]:
@@ -101,21 +122,30 @@ def before_the_first_step(job: Job) -> tuple[str, ...]:
     )
 
 
-def _way(graph: ModeGraph, start: int, goal: int) -> list[Change] | None:
-    """Return the shortest way with the supply on, by what a person can aim at."""
-    came: dict[int, Change | None] = {start: None}
-    waiting = deque([start])
-    while waiting and goal not in came:
+def _way(
+    job: Job, graph: ModeGraph, start: Mode, rest: Mode, shared: set[str]
+) -> list[Change] | None:
+    """Return the shortest way with the supply on, by what a person can aim at, to where all that
+    keeps its position stands as in `rest`, without moving inputs that are `shared`."""
+    kept = {*remanent(job)}
+    came: dict[int, Change | None] = {start.number: None}
+    waiting = deque([start.number])
+    while waiting:
         here = waiting.popleft()
+        mode = graph.modes[here]
+        if at_rest(job, mode) and kept & {*mode.operated} == kept & {*rest.operated}:
+            break
         for change in graph.changes:
             end = graph.modes[change.end]
-            if change.start == here and change.end not in came and end.powered and end.aimed:
+            if change.start != here or change.end in came or change.input in shared:
+                continue
+            if end.powered and end.aimed:
                 came[change.end] = change
                 waiting.append(change.end)
-    if goal not in came:
+    else:
         return None
     way: list[Change] = []
-    last = came[goal]
+    last = came[here]
     while last is not None:
         way.insert(0, last)
         last = came[last.start]

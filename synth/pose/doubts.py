@@ -60,7 +60,7 @@ _OVER = frozenset({"ends", "ended", "ceases", "ceased", "finishes", "finished", 
 
 
 def refuse_orders(load: str, place: Place) -> None:
-    """Refuse an undeclared load whose name holds an order or more: 'stop pump', 'bell rings'."""
+    """Refuse an undeclared load whose name holds an order or more: 'stop pump', 'bell remains'."""
     words = load.split(" ")
     if words[0] in ("nothing", "none", "nobody"):
         raise GoalError(

@@ -273,10 +273,12 @@ class Builder(Conditions):
 
     def after_time(self, children: list[Any]) -> Behaviour:
         self.expect_one_clause()
-        self.expect_begin(children)
         condition = self.conditions(children)[0]
         words = [getattr(child, "type", "") for child in children]
-        if id(condition) in self.over:
+        lasted = "LASTED" in words or "ONCE" in words
+        if not lasted:
+            self.expect_begin(children)
+        if id(condition) in self.over and not lasted:
             raise self.fail(
                 "it is not clear whether it runs for that time, or comes on so much later",
                 hint="say 'for 2 min after hot ends' for a run, 'keeps running for 2 min after "

@@ -85,6 +85,8 @@ class Conditions:
         self._bare_names: dict[int, Condition] = {}
         self._of_all: dict[int, Condition] = {}
         self._named_all: dict[int, Condition] = {}
+        self._said_not: dict[int, Condition] = {}
+        """Conditions with a 'not' in what is said of them, as in 'tank 3 is not empty'."""
         self._worded: dict[int, tuple[Condition, str, str]] = {}
         """What is said of one name in words of its own ('tank 3 is empty'): the name, the words."""
         self._clauses: dict[int, Condition] = {}
@@ -191,11 +193,13 @@ class Conditions:
 
     def is_ended(self, children: list[Any]) -> Condition:
         found = Is(children[0].text, State.OFF, children[0].place)
-        self.over[id(found)] = found
+        if str(children[-1]) not in ("is off", "goes off", "stops", "stopped"):
+            self.over[id(found)] = found
         return found
 
     def is_not_state(self, children: list[Any]) -> Condition:
         found = negation(self.is_state(children))
+        self._said_not[id(found)] = found
         if _plural(children):
             self._of_all[id(found)] = found
         return found
@@ -215,7 +219,9 @@ class Conditions:
         return found
 
     def is_not_words(self, children: list[Any]) -> Condition:
-        return negation(self.is_words(children))
+        found = negation(self.is_words(children))
+        self._said_not[id(found)] = found
+        return found
 
     def is_night(self, children: list[Any]) -> Condition:
         token = next((child for child in children if hasattr(child, "start_pos")), None)
@@ -317,8 +323,11 @@ class Conditions:
                 getattr(last, "place", None),
                 "say it of each by itself, joined by 'and' or 'or'",
             )
-        if id(last) in self._of_all or self._numbered_alike(before, last):
+        if id(last) in self._of_all:
             before = [self._shared(piece, last) for piece in before]
+        elif self._numbered_alike(before, last):
+            of = last.of if isinstance(last, Negation) and id(last) not in self._said_not else last
+            before = [self._shared(piece, of) for piece in before]
         return [*before, last]
 
     def _numbered_alike(self, before: list[Condition], last: Condition) -> bool:
@@ -334,7 +343,7 @@ class Conditions:
 
     def _bare_of(self, pieces: Iterable[Condition]) -> Iterator[Is]:
         for piece in pieces:
-            if isinstance(piece, Every | Some):
+            if isinstance(piece, Every | Some) and id(piece) not in self.grouped:
                 yield from self._bare_of(piece.of)
             elif isinstance(piece, Is) and id(piece) in self._bare_names:
                 yield piece

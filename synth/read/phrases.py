@@ -158,7 +158,7 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
     try:
         tree: Tree[Token] = _parser(start).parse(text)
     except UnexpectedInput as problem:
-        behind = turned(phrase)
+        behind = turned(phrase) if not isinstance(phrase, Turned) else ()
         if behind and _is_condition(_prepared(behind[0].condition, names), start):
             return _parsed_behind(behind, start, names)
         from synth.read.mistakes import explained, mistake_at

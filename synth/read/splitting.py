@@ -31,6 +31,8 @@ _JOINED = re.compile(r"and\s+(?=\S)", re.IGNORECASE)
 """What may stand between a comma or semicolon and the last phrase of a list."""
 _THEN = re.compile(r"(?:,\s*)?\bthen\b")
 """Parts a condition that stands first from what is said of it, as a comma does."""
+_ADDED = ("unless", "except", "only", "not")
+"""A condition that begins so belongs to the goal before it."""
 _LOOK_AHEAD = 120
 """Characters behind a comma that decide whether a phrase goes on."""
 
@@ -110,7 +112,7 @@ def parted(text: str) -> tuple[int, int] | None:
     text = plain(text)
     if not matches("FRONT", words_of(text)):
         return None
-    then = _THEN.search(text)
+    then = _THEN.search(re.sub(r"'[^']*'|\"[^\"]*\"", lambda found: "_" * len(found[0]), text))
     for at in commas(text):
         if then is not None and then.start() <= at:
             break
@@ -144,7 +146,7 @@ def _separates(source: str, begin: int, at: int) -> bool:
         behind = parted(front)
         if behind is None:
             return False  # 'when hot, fan on'
-        if parted(source[at + 1 :]) is not None:
+        if parted(source[at + 1 :]) is not None and words[0].text not in _ADDED:
             return True  # 'when hot, fan on, when cold, heater on'
         first += behind[1]
     return not in_names(source, first, at) and not matches("CONTINUES", words)

@@ -120,8 +120,8 @@ def known(outcome: Outcome, problem: Problem) -> list[str]:
     solved = outcome.ending.solved if outcome.ending is not None else ()
     if solved:
         told.append(
-            f"by itself there is a circuit for {listed(solved)} ({_goals_of(solved, problem)}); it "
-            "is kept for the next run, which plans them without the rest, or with more"
+            f"for {listed(solved)} ({_goals_of(solved, problem)}) there is a circuit: without the "
+            "rest they can be planned"
         )
     use, energy = outcome.least_energy, problem.energy
     if use is not None and energy is not None:

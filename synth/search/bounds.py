@@ -125,7 +125,7 @@ def on_together(problem: Problem) -> int:
     most = 0
     for start, vector in product([None, *vectors], vectors):
         moved = sum(start[name] != vector[name] for name in vector) if start is not None else 1
-        if not _may_run(problem, start, vector) or not (few or moved == 1):
+        if not (few or moved == 1) or not _may_run(problem, start, vector):
             continue
         for _, wanted in _run(problem.machine, start, vector, _held_for(problem, vector))[0]:
             on = sum(needs[load] for load, level in zip(needs, wanted, strict=True) if level)

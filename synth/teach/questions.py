@@ -64,6 +64,7 @@ def _what_happens(
     moments, end = facts.trial.showing_run(problem)
     shown = facts.trial.run(design, problem, moments, end)
     new = [s for s in new_subjects(problem, goals) if isinstance(s, str)]
+    old = {item.name for item in before.inputs} if before is not None else set()
     loads = [*new, *(r.load for r in problem.requirements if r.load not in new)]
     for load in loads:
         for start, stop in _runs(shown, load):
@@ -72,9 +73,12 @@ def _what_happens(
             if into < 1 or at.denominator != 1:
                 continue
             for item in _to_change(problem, before):
-                asked = _flipped(design, problem, item, load, (at, into), moments, facts)
-                if asked is not None:
-                    return asked
+                if load not in new and item.name in old:
+                    continue  # that was asked before
+                for back in (BACK, max([0, *problem.times]) + BACK):
+                    asked = _flipped(design, problem, item, load, (at, into, back), moments, facts)
+                    if asked is not None:
+                        return asked
             break
     return None
 
@@ -84,12 +88,13 @@ def _flipped(
     problem: Problem,
     item: OutsideInput,
     load: str,
-    when: tuple[Fraction, int],
+    when: tuple[Fraction, int, int],
     moments: Sequence[Moment],
     facts: Facts,
 ) -> Question | None:
-    """Return the question about one input that changes at (moment, so long into the run)."""
-    at, into = when
+    """Return the question about one input that changes at (moment, so long into the run, and back
+    so long after)."""
+    at, into, after = when
     levels = {other.name: other.steady is True for other in problem.inputs}
     for moment in moments:
         levels.update(moment.inputs if moment.time <= at else ())
@@ -101,9 +106,9 @@ def _flipped(
         return None
     told = tuple(moment for moment in moments if moment.time < at)
     longest = max([0, *problem.times])
-    end = at + BACK + 2 * longest + BACK
+    end = at + after + 2 * longest + BACK
     there = Moment(at, ((item.name, not level),))
-    back = Moment(at + BACK, ((item.name, level),))
+    back = Moment(at + after, ((item.name, level),))
     run = facts.trial.run(design, problem, (*told, there, back), end)
     still = facts.trial.run(design, problem, told, end)
     if run.marks or _of(load, _load_changes(run, at)) == _of(load, _load_changes(still, at)):
@@ -118,7 +123,7 @@ def _flipped(
     meanwhile = f"All the while {listed(others)}." if others else "Nothing else changes."
     ask = (
         f"The {load} has been on for {format_duration(into)} when {changed}; "
-        f"{format_duration(BACK)} later {again}. {meanwhile} What do the loads do?"
+        f"{format_duration(after)} later {again}. {meanwhile} What do the loads do?"
     )
     without = _load_changes(still, at)
     touched = [
@@ -136,7 +141,7 @@ def _flipped(
             for names in ([n for t, n, value in changes if t == time and value == level],)
             if names
         ]
-        answer.append(f"{_when(int(time - at), again)}{' and '.join(events)}.")
+        answer.append(f"{_when(int(time - at), after, again)}{' and '.join(events)}.")
     if len(times) > MOST_TOLD:
         answer.append("And so on.")
     rest = [r.load for r in problem.requirements if r.load not in touched]
@@ -159,14 +164,15 @@ def _stands(item: OutsideInput, level: bool) -> str:
     return f"'{item.name}' is {'on' if level else 'off'}"
 
 
-def _when(ago: int, again: str) -> str:
-    """Return so many ticks after the first change in words; `again` is the change back."""
+def _when(ago: int, back: int, again: str) -> str:
+    """Return so many ticks after the first change in words; `again` is the change back, `back`
+    ticks after the first."""
     if ago == 0:
         return "At once "
-    if ago == BACK:
+    if ago == back:
         return f"As soon as {again}, "
-    if ago > BACK:
-        return f"{format_duration(ago - BACK)} after {again}, "
+    if ago > back:
+        return f"{format_duration(ago - back)} after {again}, "
     return f"After {format_duration(ago)} "
 
 

@@ -42,7 +42,8 @@ def plainly(goal: Goal) -> object:
         ("near push or far push toggles lamp", "lamp toggled by near push or far push"),
         ("pump for 1 h every week", "pump for 1 h every 7 d"),
         ("pump 1 h a week", "pump 1 h of every 168 h"),
-        ("fan for 2 min after shower is over", "fan for 2 min after shower is off"),
+        ("fan keeps running for 2 min after shower is over",
+         "fan keeps running for 2 min after shower"),
         ("buzzer for 3 s after boil ends", "buzzer for 3 s after boil is off"),
         ("siren if tank 1 or tank 2 or tank 3 is empty",
          "siren if tank 1 is empty or tank 2 is empty or tank 3 is empty"),
@@ -73,6 +74,7 @@ def test_reads_the_same(said: str, same: str) -> None:
     ("said", "same"),
     [
         ("night lasts no more than 16 h", "night lasts at most 16 h"),
+        ("night lasts between 4 h and 600 min", "night lasts between 4 h and 10 h"),
         ("door is closed for at least 10 s", "door closed lasts at least 10 s"),
     ],
 )
@@ -107,6 +109,17 @@ REFUSED = [
     ("heater for 2 h after night", "its begin or its end"),
     ("horn for 3 s when up or down is pressed", "said of 'up' as well"),
     ("mill while hot and fan has been on for 5 min", "the last condition, or all"),
+    ("fan for 2 min after shower is over", "the end of one"),
+    ("fan on when hot then off", "'off' is not said of 'hot'"),
+    ("fan on when hot and off", "'off' is not said of 'hot'"),
+    # Two goals are not one, nor is what parts them a space.
+    ("pump stops when high and fan starts when hot", "not expected here"),
+    ("pump on when low and lamp off when high", "'off' alone"),
+    ("pump starts when low and fan stops when cold", "not expected here"),
+    ("pump must not run when dry and fan on when hot", "stands behind 'never'"),
+    ("fan while hot, ignore lamp at night", "what this comma parts"),
+    ("fan always, at night, pump 10 s on, 50 s off", "before it, or to the one behind"),
+    ("fan while hot, when bell, lamp for 5 s after bell", "before it, or to the one behind"),
     # Not read.
     ("light at night even if door is open", "'even' says nothing"),
     ("- lamp at night", "does not stand before a goal"),
@@ -161,6 +174,9 @@ def test_fact_refused() -> None:
         "pump every second for 100 ms",
         "pump once a minute for 5 s",
         "both pump 1 and pump 2 at night",
+        "alarm while pressure is over limit",
+        "pump 10 s on, 50 s off, while hot",
+        "pump 10 s on, 50 s off, while hot, once started at least 5 s",
     ],
 )
 def test_still_read(said: str) -> None:

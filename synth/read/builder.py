@@ -100,7 +100,7 @@ class Builder(Conditions):
                     additions.append(piece)
                 else:
                     does = piece
-        self.expect_one_condition(does)
+        self.expect_one_condition(does, any(isinstance(a, NeverWhile) for a in additions))
         self.expect_no_delay(does)
         for addition in additions:
             if isinstance(addition, Choice) and addition.other in additions:
@@ -124,10 +124,17 @@ class Builder(Conditions):
                 f"'{other} while {one} is off'",
             )
 
-    def expect_one_condition(self, does: Behaviour | None) -> None:
+    def expect_one_condition(self, does: Behaviour | None, never: bool) -> None:
         """Refuse 'while hot and fan on while cold': two goals, or two conditions of one. That it is
         night or day may stand beside another condition, as people say it."""
         others = [a.condition for a in self.bare if not of_the_night(a.condition)]
+        if does is None and never and others:
+            raise self.fail(
+                "a condition stands behind 'never'",
+                getattr(others[-1], "place", None),
+                "part goals by commas or semicolons; of one load, say 'pump while low, never while "
+                "dry'",
+            )
         if isinstance(does, While) and _speaks_of_night(does.condition):
             others = [a.condition for a in self.bare]
         if isinstance(does, While) and len(others) > of_the_night(does.condition):

@@ -112,6 +112,14 @@ class Conditions:
 
     def name(self, children: list[Token]) -> Name:
         words = " ".join(str(child) for child in children)
+        ends = [token.end_pos or 0 for token in children[:-1]]
+        for end, token in zip(ends, children[1:], strict=True):
+            if "," in self.phrase.text[end : token.start_pos or 0]:
+                raise self.fail(
+                    "it is not clear what this comma parts",
+                    self.phrase.at(end),
+                    "part goals by semicolons; in a list say 'and' or 'or' before the last",
+                )
         return self.named(words.replace(JOINER, " "), children[0])
 
     def quoted(self, children: list[Token]) -> Name:
@@ -183,6 +191,14 @@ class Conditions:
 
     def is_state(self, children: list[Any]) -> Condition:
         word = str(children[-1]).split()[0]  # without 'down' of 'held down'
+        before = self.phrase.text[: children[-1].start_pos].rstrip().lower()
+        if before.endswith((" then", " and", " but", ",")):
+            raise self.fail(
+                f"'{word}' is not said of '{children[0].text}' here",
+                self.at(children[-1]),
+                "where one thing turns it on and another off, say 'starts when low and stops when "
+                "high'",
+            )
         found = Is(children[0].text, STATES[word], children[0].place)
         if _plural(children):
             self._of_all[id(found)] = found
@@ -193,8 +209,7 @@ class Conditions:
 
     def is_ended(self, children: list[Any]) -> Condition:
         found = Is(children[0].text, State.OFF, children[0].place)
-        if str(children[-1]) not in ("is off", "goes off", "stops", "stopped"):
-            self.over[id(found)] = found
+        self.over[id(found)] = found
         return found
 
     def is_not_state(self, children: list[Any]) -> Condition:

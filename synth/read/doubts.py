@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from synth.errors import GoalError
@@ -83,6 +84,14 @@ DOUBTS: tuple[Doubt, ...] = (
         "say 'keeps running 5 min after motion'",
     ),
     Doubt(
+        re.compile(
+            r"^(?!.*\b(?:keeps|stays|goes on|runs on)\b)"
+            r".*\bafter\b[^,;]*\bis (?:over|gone|finished)\b"
+        ),
+        "it is not clear whether this is an input of its own, or the end of one",
+        "say 'for 2 min after shower ends', or 'keeps running for 2 min after shower'",
+    ),
+    Doubt(
         re.compile(r"\bboth\b(?![^,;]*\band\b)"),
         "'both' says not of which two",
         "name them, as in 'pump 1 and pump 2'",
@@ -126,9 +135,15 @@ DOUBTS: tuple[Doubt, ...] = (
 )
 
 
-def expect_one_meaning(phrase: Phrase, text: str) -> None:
-    """Raise GoalError where a phrase (`text`: in lower case, of the same length) has two."""
-    bare = re.sub(r"'[^']*'|\"[^\"]*\"", lambda quoted: " " * len(quoted[0]), text)
+def expect_one_meaning(phrase: Phrase, text: str, names: Iterable[str] = ()) -> None:
+    """Raise GoalError where a phrase (`text`: in lower case, of the same length) has two. What is
+    in quotes, and declared as one of `names`, is never doubted."""
+    declared = "|".join(rf"\b{re.escape(name)}\b" for name in names if name.strip())
+    bare = re.sub(
+        r"'[^']*'|\"[^\"]*\"" + (f"|{declared}" if declared else ""),
+        lambda quoted: " " * len(quoted[0]),
+        text,
+    )
     for doubt in DOUBTS:
         found = doubt.sign.search(bare)
         if found is not None:

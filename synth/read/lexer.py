@@ -28,7 +28,7 @@ _NOTATION = re.compile(
 _PLAIN = str.maketrans(
     {"\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"', "\u00a0": " ", "\t": " "}
 )
-NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "LAST", "NAMES", "FRONT")
+NOT_FOR_THE_PARSER = ("CONTINUES", "LISTED", "LAST", "SEVERAL", "NAMES", "FRONT")
 """Tokens that only tell whether a comma parts two phrases, or a condition and its goal."""
 SKIPPED = ("COMMA", "JOIN")
 """Tokens that the parser never sees."""
@@ -327,7 +327,7 @@ def time_ends(words: Words, at: int) -> tuple[int, ...]:
     return tuple(
         end
         for token in _tokens().get(words[at].text, _tokens()[""])
-        if token.type in ("DURATION", "UNIT_WORD")
+        if token.type in ("DURATION", "DURATION_AND", "UNIT_WORD")
         for end in token.match(words, at)
     )
 

@@ -33,7 +33,9 @@ _THEN = re.compile(r"(?:,\s*)?\bthen\b")
 """Parts a condition that stands first from what is said of it, as a comma does."""
 _ADDED = ("unless", "except", "only", "not")
 """A condition that begins so belongs to the goal before it."""
-_LOOK_AHEAD = 120
+_STANDS_FIRST = ("while", "when", "whenever", "if", "at", "by", "during", "overnight", "in")
+"""A condition that begins so may belong to the goal before it, or to the one behind."""
+_LOOK_AHEAD = 250
 """Characters behind a comma that decide whether a phrase goes on."""
 
 
@@ -48,7 +50,16 @@ def split_phrases(text: str, file: str, line: int = 1, column: int = 1) -> tuple
     found: list[Phrase] = []
     for number, source in enumerate(re.split(r"\r\n|[\n\r]", text)):
         offset = column - 1 if number == 0 else 0
+        shown = "".join(char if char.isprintable() else " " for char in source)
         for begin, end in _pieces(source):
+            between = _between_goals(source, begin, end)
+            if between is not None:
+                raise GoalError(
+                    "it is not clear whether this condition belongs to the goal before it, or to "
+                    "the one behind",
+                    Place(file, line + number, offset + between + 1, " " * offset + shown),
+                    "part the goals by semicolons",
+                )
             stripped = source[begin:end].strip()
             if not stripped:
                 continue
@@ -57,7 +68,6 @@ def split_phrases(text: str, file: str, line: int = 1, column: int = 1) -> tuple
             joined = _JOINED.match(stripped) if begin else None
             if joined is not None:
                 stripped, at = stripped[joined.end() :], at + joined.end()
-            shown = "".join(char if char.isprintable() else " " for char in source)
             place = Place(file, line + number, offset + at + 1, " " * offset + shown)
             found.append(Phrase(stripped, place))
             if len(found) > MOST_PHRASES:
@@ -118,9 +128,25 @@ def parted(text: str) -> tuple[int, int] | None:
             break
         behind = words_of(text[at + 1 :])
         last = matches("LAST", behind) and commas(text[:at])
-        if not last and not matches("LISTED", behind):
+        if not last and not matches("LISTED", behind) and not matches("SEVERAL", behind):
             return at, at + 1
     return then.span() if then is not None else None
+
+
+def _between_goals(source: str, begin: int, end: int) -> int | None:
+    """Return the place of a condition at the end of a phrase that the next one may begin with, as
+    in 'fan always, at night, pump on 10 s of every 60 s'; None where there is none."""
+    if source[end : end + 1] != ",":
+        return None
+    front = source[begin:end]
+    ends = commas(front)
+    if not ends or matches("FRONT", words_of(plain(front))):
+        return None
+    last = begin + ends[-1] + 1
+    words = words_of(plain(source[last:end]))
+    if not words or words[0].text not in _STANDS_FIRST or not matches("FRONT", words):
+        return None
+    return last + len(source[last:end]) - len(source[last:end].lstrip())
 
 
 def in_names(text: str, begin: int, at: int) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import jsonschema
@@ -21,6 +22,7 @@ from synth.check import check
 from synth.cli import main
 from synth.design import Design, PartInUse, design_document
 from synth.parts.behaviour import PartType
+from synth.pipeline import changing
 from synth.read.design_file import parse_design
 from synth.read.kit_file import load_kit
 from synth.report.changes import relabelled
@@ -165,6 +167,18 @@ def test_what_stays_keeps_its_designation(wired: Path) -> None:
         there = [part["name"] for part in old["parts"]]
         assert not way["taken_out"]
         assert [part["name"] for part in way["design"]["parts"]][: len(there)] == there
+
+
+def test_ways_that_disturb_less_are_kept_though_they_cost_more() -> None:
+    def way(connections: int, moved: int, to_buy: int) -> Any:
+        changes = SimpleNamespace(disturbed=moved)
+        return SimpleNamespace(
+            connections=connections, changes=changes, to_buy=to_buy, price=0, supply=0
+        )
+
+    cheap, calm, both = way(0, 5, 13), way(0, 1, 14), way(2, 7, 9)
+    beaten = [way(0, 1, 15), way(1, 5, 13), way(2, 8, 9)]
+    assert changing._front([*beaten, both, cheap, calm]) == (calm, cheap, both)
 
 
 def test_labels_that_change_are_told() -> None:

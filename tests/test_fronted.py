@@ -153,6 +153,13 @@ def test_facts_too() -> None:
     assert plainly(fact) == plainly(Released("start", State.RELEASED, ("power",)))  # type: ignore[arg-type]
 
 
+def test_unless_stays_with_the_goal_before_it() -> None:
+    fan, pump = parse_phrases("when hot, fan on, unless dry, pump 10 s of every 60 s")
+    (same,) = parse_phrases("fan while hot, unless dry")
+    assert plainly(fan) == plainly(same)
+    assert plainly(pump) == plainly(LoadGoal(("pump",), Cycles(10 * S, 50 * S), ()))
+
+
 def test_of_a_list_with_a_comma_before_its_last() -> None:
     (goal,) = parse_phrases("heater, lamp, fan, and pump 1 never together, heater goes first")
     assert plainly(goal) == plainly(NeverTogether(("heater", "lamp", "fan", "pump 1"), "heater"))

@@ -18,6 +18,8 @@ from synth.report.undecided import known, what_may_help, why_ended
 from synth.result import Ending, LeftOpen, OpenFor, Status, Why
 from synth.search import questions, whole
 from synth.search.basics import Found, Progress
+from synth.search.circuits import Circuit
+from synth.search.one_by_one import OneByOne
 from synth.search.within import bounds_in_words
 
 ROOT = Path(__file__).parent.parent
@@ -162,6 +164,27 @@ def test_circuits_that_were_found_are_told_where_another_is_not() -> None:
     assert outcome.ending.loads == ("lamp",) and outcome.ending.solved == ("heater",)
     said = " ".join(known(outcome, problem))
     assert "for heater (goal 2) there is a circuit" in said
+
+
+def test_what_was_put_off_has_its_turn_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two circuits that had no design in their share: the second gets one, so the first has what
+    time is left, instead of none."""
+    problem = pipeline.read_problem(None, "lamp while hot and dry, heater at night", "starter")
+    tools = _tools(problem, {"check": 0.0, "share": 0.0}, 60.0, False, None)
+    solver = whole._Whole(problem, tools, Progress(), 1)
+    each = OneByOne(problem, solver.pieces, tools, solver.progress, 1)
+    turns: list[int] = []
+    solve = OneByOne._solve
+
+    def again(self: OneByOne, circuit: Circuit, share: float) -> None:
+        turns.append(self.circuits.index(circuit))
+        if len(turns) > 1:
+            solve(self, circuit)
+
+    monkeypatch.setattr(OneByOne, "_solve", lambda self, circuit: None)
+    monkeypatch.setattr(OneByOne, "_solve_again", again)
+    assert each.solve() is None
+    assert turns == [0, 1, 0] and all(c.found.best is not None for c in each.circuits)
 
 
 def test_of_a_toggled_load_it_is_told_what_makes_it_dear() -> None:

@@ -175,6 +175,7 @@ def test_fact_refused() -> None:
         "pump once a minute for 5 s",
         "both pump 1 and pump 2 at night",
         "alarm while pressure is over limit",
+        "fan while (hot or dry) or go is pressed",
         "pump 10 s on, 50 s off, while hot",
         "pump 10 s on, 50 s off, while hot, once started at least 5 s",
     ],

@@ -177,8 +177,9 @@ def test_ways_that_disturb_less_are_kept_though_they_cost_more() -> None:
         )
 
     cheap, calm, both = way(0, 5, 13), way(0, 1, 14), way(2, 7, 9)
+    still = way(1, 0, 20)
     beaten = [way(0, 1, 15), way(1, 5, 13), way(2, 8, 9)]
-    assert changing._front([*beaten, both, cheap, calm]) == (calm, cheap, both)
+    assert changing._front([*beaten, still, both, cheap, calm]) == (calm, cheap, still, both)
 
 
 def test_labels_that_change_are_told() -> None:

@@ -143,6 +143,15 @@ def test_questions_without_an_answer_leave_nothing_claimed(
                 assert choice.values[place] == min(each[place] for each in expected)
 
 
+def test_a_price_that_so_many_parts_cannot_pass_is_not_told() -> None:
+    """Where the dearest part costs 9 coins, that three parts cost 27 at most says nothing."""
+    designs = [made_up((0, 0, 4, 0, 0), 5), made_up((3, 0, 0, 0, 1), 7)]
+    _, choices, _ = asked_of(designs, [1, 1, 9, 9, 1], frozenset(range(2, 40)), Limits())
+    open_ = [note for note in choices.notes if note.startswith("Not decided")]
+    assert any("parts." in note for note in open_)
+    assert not any("coin" in note and "part" in note for note in open_)
+
+
 def test_a_design_in_a_hollow_is_found() -> None:
     """By hand: 20 coins for 2 parts, none for 8 parts, and 12 for 5, above the line between them
     (10 for 5 parts would be on it)."""

@@ -407,7 +407,12 @@ class _Front:
                 if said not in notes:
                     notes.append(said)
         undecided = sorted(undecided, key=self._rank)
-        notes += [f"Not decided: {_in_words(box)}." for box in undecided[:MOST_OPEN]]
+        # A price that so many parts cannot pass anyhow says nothing.
+        told = [
+            replace(box, price=ANY) if box == self._narrowed(replace(box, price=ANY)) else box
+            for box in undecided[:MOST_OPEN]
+        ]
+        notes += [f"Not decided: {_in_words(box)}." for box in told]
         if len(undecided) > MOST_OPEN:
             notes.append(f"Not decided: {len(undecided) - MOST_OPEN} more questions of this kind.")
         return tuple(notes)

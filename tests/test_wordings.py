@@ -104,6 +104,7 @@ REFUSED = [
     # Two meanings.
     ("at dusk, lamp 2 h", "runs for that time, or comes on so much later"),
     ("after hot, fan 10 s", "runs for that time, or comes on so much later"),
+    ("after min, fan 10 s", "runs for that time, or comes on so much later"),
     ("lamp 2 h from dusk", "runs for that time, or comes on so much later"),
     ("heater 2 h after night", "its begin or its end"),
     ("heater for 2 h after night", "its begin or its end"),
@@ -175,6 +176,7 @@ def test_fact_refused() -> None:
         "pump once a minute for 5 s",
         "both pump 1 and pump 2 at night",
         "alarm while pressure is over limit",
+        "half a minute after hot, fan on",
         "fan while (hot or dry) or go is pressed",
         "pump 10 s on, 50 s off, while hot",
         "pump 10 s on, 50 s off, while hot, once started at least 5 s",

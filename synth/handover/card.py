@@ -21,7 +21,7 @@ from synth.handover.words import (
     say_that,
     say_while,
 )
-from synth.modes import Mode
+from synth.modes import Mode, ModeGraph
 from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.problem import InputKind
 from synth.sheet import Block, Heading, Picture, Points, Sheet, Table, Words
@@ -73,34 +73,33 @@ def card(job: Job) -> Sheet:
     return Sheet(1, "card", f"Card: {job.problem.title or 'this circuit'}", tuple(blocks))
 
 
-def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[Mode, Mode]]:
-    """Yield (mode before, mode after) of each press (`level`) or letting go of a button that
-    happens while no other button is held."""
+def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[ModeGraph, Mode, Mode]]:
+    """Yield (circuit, mode before, mode after) of each press (`level`) or letting go of a button
+    that happens while no other button is held."""
     others = {item.name for item in job.problem.inputs if item.kind is InputKind.BUTTON} - {button}
     for graph in job.facts.graphs:
         for change in graph.changes:
             before, after = graph.modes[change.start], graph.modes[change.end]
             held = any(on for name, on in before.levels if name in others)
             if change.input == button and change.level is level and not held:
-                yield before, after
+                yield graph, before, after
 
 
 def _stays_off(job: Job, button: str, loads: Sequence[str]) -> bool:
     """Return whether each of `loads` may be on while no other button is held, and none of them
     comes on as this one is let go, nor by itself after that."""
-    running = {load for before, _ in _moves(job, button, True) for load in before.on}
+    running = {load for _, before, _ in _moves(job, button, True) for load in before.on}
     return running.issuperset(loads) and not any(
         load in later.on
-        for before, after in _moves(job, button, False)
+        for graph, before, after in _moves(job, button, False)
         for load in loads
         if load not in before.on
-        for later in _by_itself(job, after)
+        for later in _by_itself(graph, after)
     )
 
 
-def _by_itself(job: Job, mode: Mode) -> list[Mode]:
+def _by_itself(graph: ModeGraph, mode: Mode) -> list[Mode]:
     """Return a mode, and all that it comes to while nothing moves but time."""
-    graph = next(g for g in job.facts.graphs if any(other is mode for other in g.modes))
     found = [mode]
     for here in found:
         for change in graph.changes:
@@ -120,14 +119,14 @@ def _toggled_off(job: Job) -> list[tuple[str, list[str]]]:
         off: dict[str, None] = {}
         other: set[str] = set()
         on_again: set[str] = set()
-        for before, after in _moves(job, item.name, True):
+        for _, before, after in _moves(job, item.name, True):
             off.update(dict.fromkeys(x for x in before.on if x not in after.on))
             other.update(x for x in before.on if x in after.on)
             on_again.update(x for x in after.on if x not in before.on)
         loads = [load for load in off if load in on_again and load not in other]
         alike = all(
             len({load in before.on for load in loads}) == 1
-            for before, _ in _moves(job, item.name, True)
+            for _, before, _ in _moves(job, item.name, True)
             if {*loads} & {*before.on}
         )
         if loads and alike and on_again <= {*loads}:

@@ -44,6 +44,7 @@ from synth.goals import (
     While,
 )
 from synth.read.conditions import NIGHT, STATES, Conditions, Name, negation, of_the_night
+from synth.read.doubts import RUN_OR_DELAY
 from synth.read.suggest import quoted
 from synth.ticks import format_duration, parse_duration
 
@@ -253,7 +254,7 @@ class Builder(Conditions):
         token = next(c for c in children if getattr(c, "type", "") in ("AT_DUSK", "AT_DAWN"))
         if not token.startswith(("after", "since", "once")):
             raise self.fail(
-                "it is not clear whether it runs for that time, or comes on so much later",
+                RUN_OR_DELAY,
                 self.at(token),
                 "say 'for 2 h from dusk' for a run, '2 h after dusk' for a delay",
             )
@@ -287,7 +288,7 @@ class Builder(Conditions):
             self.expect_begin(children)
         if id(condition) in self.over and not lasted:
             raise self.fail(
-                "it is not clear whether it runs for that time, or comes on so much later",
+                RUN_OR_DELAY,
                 hint="say 'for 2 min after hot ends' for a run, 'keeps running for 2 min after "
                 "hot', or '2 min after not hot' for a delay",
             )

@@ -14,12 +14,16 @@ _TIME = r"(?:\d|an? (?:second|minute|hour|day)|one |two |half )"
 
 class Doubt(NamedTuple):
     """What to look for in a phrase (lower case, its names in quotes left out), and what to say;
-    `{0}` in the message is what was found."""
+    `{0}` in the message is what was found. `start`: in goals or facts alone; "" in both."""
 
     sign: re.Pattern[str]
     message: str
     hint: str
+    start: str = ""
 
+
+RUN_OR_DELAY = "it is not clear whether it runs for that time, or comes on so much later"
+"""Of a time without 'for' that something else follows."""
 
 DOUBTS: tuple[Doubt, ...] = (
     Doubt(
@@ -135,17 +139,24 @@ DOUBTS: tuple[Doubt, ...] = (
 )
 
 
-def expect_one_meaning(phrase: Phrase, text: str, names: Iterable[str] = ()) -> None:
-    """Raise GoalError where a phrase (`text`: in lower case, of the same length) has two. What is
-    in quotes, and declared as one of `names`, is never doubted."""
+def expect_one_meaning(phrase: Phrase, text: str, start: str, names: Iterable[str]) -> None:
+    """Raise GoalError where a phrase (`text`: in lower case, of the same length) has two; `start`:
+    goal or fact. What is in quotes, or declared as one of `names`, is never doubted."""
+    refuse_any(DOUBTS, phrase, text, start, names)
+
+
+def refuse_any(
+    doubts: Iterable[Doubt], phrase: Phrase, text: str, start: str, names: Iterable[str]
+) -> None:
+    """Raise GoalError for the first of `doubts` that a phrase gives; see `expect_one_meaning`."""
     declared = "|".join(rf"\b{re.escape(name)}\b" for name in names if name.strip())
     bare = re.sub(
         r"'[^']*'|\"[^\"]*\"" + (f"|{declared}" if declared else ""),
         lambda quoted: " " * len(quoted[0]),
         text,
     )
-    for doubt in DOUBTS:
-        found = doubt.sign.search(bare)
+    for doubt in doubts:
+        found = doubt.sign.search(bare) if doubt.start in ("", start) else None
         if found is not None:
-            message = doubt.message.format(found[0])
+            message = doubt.message.format(found[0].strip())
             raise GoalError(message, phrase.at(found.start()), doubt.hint)

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 from synth.errors import GoalError, Place
 from synth.goals import AfterTime, Always, Fact, Goal, LoadGoal, While
-from synth.read.lexer import plain
+from synth.read.doubts import RUN_OR_DELAY
+from synth.read.lexer import plain, time_ends, words_of
 from synth.read.splitting import Phrase, commas, in_names, parted
 
 _LASTED = re.compile(r"(?:if|when|whenever)\b(?=.*\bfor (?:at least )?[\w.]+ ?[a-z]+$)", re.S)
 """The first word of 'if the door is open for 5 min', said of what has lasted so long."""
-_TIME = re.compile(r"\d|\b(?:an?|half|one|two|five|ten) ", re.IGNORECASE)
 _TWO_GOALS = re.compile(
     r"(?:if|when|whenever|while|as long as|once)(?!.*\b(?:is|are|and|or|not)\b)(?: +\S+){2,}"
     r" +(?:on|running|runs)",
@@ -83,9 +83,11 @@ def expect_one_goal(phrase: Phrase, behind: Goal | Fact) -> None:
 def expect_run_or_delay(phrase: Turned, made: Goal | Fact) -> None:
     """Refuse 'after hot, fan 10 s': a run of that length, or a delay? (`made`: what it says.)"""
     delay = isinstance(made, LoadGoal) and isinstance(made.does, AfterTime)
-    if delay and not _TIME.search(phrase.condition):
+    words = words_of(plain(phrase.condition))
+    timed = any(end > at + 1 for at in range(len(words)) for end in time_ends(words, at))
+    if delay and not timed:
         raise GoalError(
-            "it is not clear whether it runs for that time, or comes on so much later",
+            RUN_OR_DELAY,
             phrase.place,
             "say 'fan for 10 s after hot' for a run, 'fan 10 s after hot' for a delay",
         )

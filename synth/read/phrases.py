@@ -164,11 +164,11 @@ def _parsed(phrase: Phrase, start: str, names: tuple[str, ...]) -> Goal | Fact:
         from synth.read.mistakes import explained, mistake_at
         from synth.read.wordings import expect_read
 
-        expect_one_meaning(phrase, text, names)
+        expect_one_meaning(phrase, text, start, names)
         if mistake_at(problem, start, _parser(start)) is None:
-            expect_read(phrase, text, start)
+            expect_read(phrase, text, start, names)
         raise explained(problem, text, phrase, start, _parser(start)) from None
-    expect_one_meaning(phrase, text, names)
+    expect_one_meaning(phrase, text, start, names)
     made = Builder(phrase).build(tree)
     assert isinstance(made, Goal | Fact)
     return made

@@ -7,30 +7,20 @@ where the trouble lies when the wording is another one.
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from collections.abc import Iterable
 
-from synth.errors import GoalError
+from synth.read.doubts import RUN_OR_DELAY, Doubt, refuse_any
 from synth.read.splitting import Phrase
 
 _UNIT = r"(?:s|sec|seconds?|min|minutes?|h|hours?|d|days?|weeks?)"
 _ONES = "one|two|three|four|five|six|seven|eight|nine"
 
 
-class Wording(NamedTuple):
-    """What to look for in a phrase (lower case, what is in quotes left out), and what to say;
-    `{0}` in the message is what was found."""
-
-    sign: re.Pattern[str]
-    message: str
-    hint: str
-    start: str = "goal"
+def _wording(sign: str, message: str, hint: str, start: str = "goal") -> Doubt:
+    return Doubt(re.compile(sign), message, hint, start)
 
 
-def _wording(sign: str, message: str, hint: str, start: str = "goal") -> Wording:
-    return Wording(re.compile(sign), message, hint, start)
-
-
-WORDINGS: tuple[Wording, ...] = (
+WORDINGS: tuple[Doubt, ...] = (
     _wording(
         rf"\bevery (?:other|second|third|fourth|fifth|sixth) {_UNIT}\b",
         "how often is said by the length of one round",
@@ -108,7 +98,7 @@ WORDINGS: tuple[Wording, ...] = (
     ),
     _wording(
         rf"\b\d+ ?{_UNIT} (?:when|whenever|if|once)\b",
-        "it is not clear whether it runs for that time, or comes on so much later",
+        RUN_OR_DELAY,
         "say 'for 40 s after hot' for a run, '40 s after hot' for a delay",
     ),
     _wording(
@@ -148,12 +138,7 @@ WORDINGS: tuple[Wording, ...] = (
 )
 
 
-def expect_read(phrase: Phrase, text: str, start: str) -> None:
-    """Raise GoalError where a phrase that does not parse (`text`: in lower case, of the same
-    length) is worded as one of these; `start`: goal or fact."""
-    bare = re.sub(r"'[^']*'|\"[^\"]*\"", lambda quoted: " " * len(quoted[0]), text)
-    for wording in WORDINGS:
-        found = wording.sign.search(bare) if wording.start == start else None
-        if found is not None:
-            message = wording.message.format(found[0].strip())
-            raise GoalError(message, phrase.at(found.start()), wording.hint)
+def expect_read(phrase: Phrase, text: str, start: str, names: Iterable[str]) -> None:
+    """Raise GoalError where a phrase that does not parse is worded as one of these; see
+    `expect_one_meaning`."""
+    refuse_any(WORDINGS, phrase, text, start, names)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 
 import pytest
@@ -14,9 +15,10 @@ from synth import pipeline
 from synth.design import Design, Skeleton, Terminal
 from synth.parts.behaviour import PartType
 from synth.problem import Objective, Problem
-from synth.result import Verdict
-from synth.search import whole
-from synth.search.basics import Progress
+from synth.result import Status, Verdict
+from synth.search import one_by_one, whole
+from synth.search.basics import Found, Progress, Tools
+from synth.search.engine import Engine
 from synth.search.polish import Wired, polished
 from synth.signals import Level
 
@@ -130,3 +132,35 @@ def test_what_would_cost_more_is_not_even_shared_out() -> None:
     by_supply = replace(PROBLEM, objectives=(Objective.SUPPLY, Objective.PRICE, Objective.WIRES))
     assert polished(start, by_supply, tools, Progress()) == start
     assert 0 < some < shared
+
+
+def test_wires_are_moved_where_time_runs_out_on_the_only_circuit(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """And what is then left of the time goes into the circuit again."""
+    asked_for: list[float] = []
+
+    def found_by(engine: Engine, tools: Tools) -> Found:
+        wasteful = engine.stands(moved())
+        assert wasteful is not None
+        engine.adopt(wasteful)
+        while not engine.progress.over():
+            time.sleep(0.01)
+        asked_for.append(time.monotonic())
+        engine.found.late = True
+        return engine.found
+
+    monkeypatch.setattr(one_by_one, "found_by", found_by)
+    monkeypatch.setattr(whole, "found_by", found_by)
+    most = 3.0
+    progress = Progress(deadline=time.monotonic() + most)
+    tools = replace(TOOLS, check=lambda design, problem: HOLDS)
+    outcome = whole.solve_whole(PROBLEM, tools, progress)
+    share = TOOLS.share(moved(), PROBLEM)
+    assert share is not None and outcome.price is not None
+    assert outcome.status is Status.BEST_FOUND and outcome.price < share.price(STARTER)
+    assert len(asked_for) == 2
+    # What is kept is kept once: of what is left the second time nothing is.
+    assert asked_for[1] - asked_for[0] <= most * one_by_one.KEPT_SHARE + 0.5
+    stages = dict(outcome.times)
+    assert list(stages) == ["circuits", "moving wires"] and stages["moving wires"] > 0

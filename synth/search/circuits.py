@@ -50,8 +50,8 @@ class Circuit:
         engine, found = self.engine, self.engine.found
         objectives = engine.problem.objectives
         known = [design_key(found.best.design, engine.problem)[0]] if found.best else []
-        if found.floor and not found.closed:
-            known.append(found.floor[0])
+        if not found.closed:
+            known.append(found.floor[0] if found.floor else 0)
         if found.closed and engine.dearest is not None:
             known.append(engine.dearest + 1)  # dearer lists were not looked at
         if engine.within:

@@ -46,7 +46,7 @@ from synth.search.mixing import alternatives, best_mix
 from synth.search.one_by_one import OneByOne, make_known, outside, too_dear
 from synth.search.polish import polished
 from synth.search.questions import Elsewhere, Questions
-from synth.search.remembered import Going, keep_wired, wired_before
+from synth.search.remembered import Going, found_by, keep_wired, wired_before
 from synth.search.thrift import less_energy, thriftier
 from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
 from synth.signals import times_of
@@ -133,14 +133,7 @@ class _Whole:
                 self._recalled(failed)
             return self._nothing(failed, alone) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
-            found = self.circuits[0].found
-            assert found.best is not None
-            if self.best is None or self._key(found.best) < self._key(self.best):
-                self.best = found.best
-            self._polish()
-            self._frugal(self.circuits[0].engine, found)
-            self._recalled(found)
-            return self._outcome(found)
+            return self._outcome(self._alone(self.circuits[0]))
         hard = self._hard()
         # What a part in stock saves can only be told of the whole.
         joint = self._joint(hard) if not problem.limits.stock and self._projects(hard) else None
@@ -260,6 +253,32 @@ class _Whole:
         )
         failed, self.circuits = each.solve(), each.circuits
         return failed
+
+    def _alone(self, circuit: Circuit) -> Found:
+        """Take the design of a circuit that is the whole, with wires moved; where it is not proven,
+        go on with the time that is left of what was kept for that."""
+        self._take(circuit.found)
+        self._polish()
+        self._clock("moving wires")
+        if not circuit.found.closed and not self.progress.over():
+            if self.best is not None:
+                circuit.engine.adopt(self.best)
+            circuit.found = found_by(circuit.engine, self.tools)
+            if self._take(circuit.found):
+                self._polish()
+            self._clock("circuits")
+        self._frugal(circuit.engine, circuit.found)
+        self._recalled(circuit.found)
+        return circuit.found
+
+    def _take(self, found: Found) -> bool:
+        """Take the design that was found as the best, if it is; return whether it is."""
+        better = found.best is not None and (
+            self.best is None or self._key(found.best) < self._key(self.best)
+        )
+        if better:
+            self.best = found.best
+        return better
 
     # -- step 2 ------------------------------------------------------------------------------
 
@@ -471,10 +490,7 @@ class _Whole:
         going = Going(engine, self.tools, "together", self.problem, own)
         found = engine.run(upper, known)
         going.keep()
-        if found.best is not None and (
-            self.best is None or self._key(found.best) < self._key(self.best)
-        ):
-            self.best = found.best
+        if self._take(found):
             self._polish()
         self._frugal(engine, found)
         return found
@@ -588,8 +604,11 @@ class _Whole:
         )
 
     def _clock(self, stage: str) -> None:
-        spent = sum(seconds for _, seconds in self.times)
-        self.times.append((stage, time.monotonic() - self._began - spent))
+        """Put down the seconds since the last stage ended; those of one name are counted together,
+        at its first place."""
+        spent = dict(self.times)
+        now = time.monotonic() - self._began - sum(spent.values())
+        self.times = list({**spent, stage: spent.get(stage, 0.0) + now}.items())
 
     def _outcome(self, found: Found) -> Outcome:
         """Return the outcome: the best design, and what was found out about all others."""

@@ -17,15 +17,12 @@ from contextlib import nullcontext
 from dataclasses import replace
 from math import inf
 
-from synth.design import Skeleton, Terminal
-from synth.parts.behaviour import SENSING, PartType
+from synth.design import Skeleton
+from synth.parts.behaviour import PartType
 from synth.problem import Objective, Problem
 from synth.result import Ending, Outcome, Status, Why
 from synth.search.apart import (
     Lever,
-    may_be_held,
-    may_be_open,
-    only,
     put_together,
     take_apart,
 )
@@ -37,17 +34,18 @@ from synth.search.basics import (
     design_key,
     floor_for,
 )
-from synth.search.bounds import essential, never_seen_on
+from synth.search.bounds import never_seen_on
 from synth.search.circuits import Circuit, wirings_of
-from synth.search.engine import Engine, Larger
+from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.merging import merged
 from synth.search.mixing import alternatives, best_mix
-from synth.search.one_by_one import OneByOne, make_known, outside, too_dear
+from synth.search.one_by_one import OneByOne, make_known, too_dear
 from synth.search.polish import polished
-from synth.search.questions import Elsewhere, Questions
+from synth.search.questions import Questions
 from synth.search.remembered import Going, found_by, keep_wired, wired_before
 from synth.search.thrift import less_energy, thriftier
+from synth.search.together import always_held, asked_together, hard_ones
 from synth.search.within import MOST_PARTS, bounds_in_words, most_of_each
 from synth.signals import times_of
 
@@ -134,9 +132,10 @@ class _Whole:
             return self._nothing(failed, alone) if self.best is None else self._outcome(failed)
         if len(self.circuits) == 1 and not self.circuits[0].piece.path:
             return self._outcome(self._alone(self.circuits[0]))
-        hard = self._hard()
+        hard = hard_ones(self.circuits)
         # What a part in stock saves can only be told of the whole.
-        joint = self._joint(hard) if not problem.limits.stock and self._projects(hard) else None
+        counted = not problem.limits.stock and always_held(problem, hard)
+        joint = self._joint(hard) if counted else None
         if joint:
             self._bounded(joint)
         self._together()
@@ -418,62 +417,12 @@ class _Whole:
             )
         self.best = Working(skeleton, design, verdict, best.parts_list)
 
-    def _hard(self) -> list[Circuit]:
-        """Return the circuits that are not plain, and those behind a common switch of theirs."""
-        hard = [circuit for circuit in self.circuits if not circuit.plain]
-        levers = {lever for circuit in hard for lever in circuit.piece.path}
-        return [c for c in self.circuits if c in hard or levers & set(c.piece.path)]
-
-    def _projects(self, hard: Sequence[Circuit]) -> bool:
-        """Return whether a design of the whole always holds one of the circuits `hard`."""
-        own = frozenset().union(*(circuit.inputs for circuit in hard))
-        return bool(hard) and may_be_held(self.problem, outside(self.problem) - own)
-
     def _joint(self, hard: Sequence[Circuit]) -> Engine | None:
-        """Return what asks for the circuits `hard` together, with the plain ones counted in; None
-        where some input cannot be followed."""
-        problem = self.problem
-        loads = {r.load for c in hard for r in c.problem.requirements}
-        asked = problem if len(hard) == len(self.circuits) else only(problem, loads)
-        own = outside(asked)
+        """Return what asks for the circuits `hard` together; see `asked_together`."""
         plain = [circuit for circuit in self.circuits if circuit not in hard]
-        needed = {name for c in plain for name in essential(c.problem)}
-        needed |= {name for c in plain for _, name in c.piece.path}
-        sensing = [
-            (part, name)
-            for part, name in Catalogue(problem, self.floor).offers
-            if part.type in SENSING and name not in own
-        ]
-        if not needed - own <= {name for _, name in sensing}:
-            return None
-        # The cheapest part that follows each input: any design has at least that.
-        elsewhere = [
-            min((part for part, name in sensing if name == wanted), key=lambda part: part.price)
-            for wanted in sorted(needed - own)
-        ]
-        others = [r for r in problem.requirements if r.load not in loads]
-        catalogue = Catalogue(
-            asked,
-            self.floor,
-            elsewhere,
-            len(others),
-            sum(r.needs for r in others),
-            most_of_each(problem),
+        return asked_together(
+            self.problem, hard, plain, self.tools, self.progress, self.seed, self._try
         )
-        larger = None
-        if asked is not problem:
-            nets = Counter(source for source, _ in put_together(wirings_of(plain)).feeds)
-            supply = nets.pop(Terminal("supply", "out"))
-            larger = Larger(
-                Elsewhere(len(elsewhere) + len(others), len(elsewhere)),
-                lambda working: self._completed(working, plain),
-                supply,
-                sum(self.tools.fan_out(number) or 0 for number in nets.values()),
-                may_be_open(problem, outside(problem) - own),
-                min((part.price for part, _ in sensing), default=None),
-            )
-        questions = Questions(asked, catalogue, self.tools, self.progress, self.seed)
-        return Engine(questions, self.progress, larger)
 
     def _ask(self, engine: Engine, circuits: Sequence[Circuit]) -> Found:
         """Ask for designs below the best; what the circuits have taught is known."""
@@ -526,10 +475,6 @@ class _Whole:
         if not self._done(found):
             wired_before(self.problem, self.tools, self.best, self._try)
             keep_wired(self.problem, self.tools, self.best, self._time)
-
-    def _completed(self, working: Working, plain: Sequence[Circuit]) -> Working | None:
-        """Return the design of the whole in which the hard circuits are wired as in `working`."""
-        return self._try(put_together([((), working.skeleton), *wirings_of(plain)]))
 
     # -- step 3 ------------------------------------------------------------------------------
 
@@ -598,7 +543,7 @@ class _Whole:
             (
                 circuit.least + (switch * len(circuit.piece.path) if price else 0)
                 for circuit in self.circuits
-                if self._projects([circuit])
+                if always_held(self.problem, [circuit])
             ),
             default=0,
         )

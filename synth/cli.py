@@ -60,7 +60,8 @@ Ctrl-C stops the search and shows the best design so far.
 CHECK_HELP = """Check a design against goals: every input sequence, at any moment.
 
 DESIGN is a design or plan (JSON or YAML), also one typed by hand; GOALS is a goal file, or a
-list of phrases where no such file exists.
+list of phrases where no such file exists. Where it fails, small changes that would put it right
+are looked for, each checked.
 
 \b
 Examples:
@@ -354,13 +355,19 @@ def check(
     if out is not None and pictures:
         pipeline.write_folder(out, pictures)
     if form == "json":
-        from synth.report.document import to_json, verdict_document
+        from synth.report.document import remedies_document, to_json, verdict_document
 
-        click.echo(to_json(verdict_document(verdict)), nl=False)
+        document = verdict_document(verdict)
+        if not verdict.holds:
+            found = pipeline.remedies(design, problem, verdict)
+            document["remedies"] = remedies_document(found)
+        click.echo(to_json(document), nl=False)
     else:
-        from synth.report.terminal import print_verdict
+        from synth.report.terminal import print_remedies, print_verdict
 
         print_verdict(_console(), design, problem, verdict)
+        if not verdict.holds:
+            print_remedies(_console(), pipeline.remedies(design, problem, verdict))
         if out is not None:
             click.echo(
                 f"Written to {out}: {', '.join(pictures)}" if pictures else

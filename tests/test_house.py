@@ -18,7 +18,7 @@ ROOT = Path(__file__).resolve().parents[1]
 NOUNS = {
     "errors", "ticks", "goals", "signals", "trace", "parts", "problem", "design", "result",
     "choices", "conflict", "reasons", "settings_sheet", "suspects", "lesson", "modes", "sheet",
-    "days", "wording", "changes",
+    "days", "wording", "changes", "remedy",
 }  # fmt: skip
 VERBS = {
     "read", "pose", "memory", "search", "share", "explore", "check", "explain", "report", "bench",

@@ -21,7 +21,7 @@ from synth.check import check
 from synth.pipeline import plan
 from synth.problem import Problem
 from synth.result import Outcome, Status
-from synth.search import whole
+from synth.search import together, whole
 from synth.search.basics import Found
 from synth.search.engine import Engine
 from synth.search.lists import Key
@@ -48,6 +48,7 @@ def engines(monkeypatch: pytest.MonkeyPatch) -> list[Engine]:
     kept: list[Engine] = []
     monkeypatch.setattr(Kept, "all_of_them", kept, raising=False)
     monkeypatch.setattr(whole, "Engine", Kept)
+    monkeypatch.setattr(together, "Engine", Kept)
     return kept
 
 

@@ -3,7 +3,7 @@
 Rooms, in flow order: `front` (the best of each kind), `different` (all designs of one kind),
 `apart` (what tells those of the same parts apart), `clash` (why there is none), `figures` (what it
 takes at least), `ways` (what would have to give), `mended` (a design for the goals alone, changed
-until it is built as was wished).
+until it is built as was wished), `remedies` (what would put a faulty design right).
 """
 
 from synth.explore.apart import told_apart
@@ -11,12 +11,14 @@ from synth.explore.clash import clash_of
 from synth.explore.different import Different, telling
 from synth.explore.front import front_of, weighed
 from synth.explore.mended import mended, unshared, wished, without_wishes
+from synth.explore.remedies import remedies
 
 __all__ = [
     "Different",
     "clash_of",
     "front_of",
     "mended",
+    "remedies",
     "telling",
     "told_apart",
     "unshared",

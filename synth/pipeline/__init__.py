@@ -25,6 +25,7 @@ from synth.pipeline.planning import (
     least_price,
     open_memory,
     plan,
+    remedies,
 )
 from synth.pipeline.telling import (
     bench,
@@ -67,6 +68,7 @@ __all__ = [
     "plan",
     "read_design",
     "read_problem",
+    "remedies",
     "running_page",
     "solved_alone",
     "store",

@@ -8,18 +8,19 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from synth.check import check, simulate
+from synth.check import check, first_failure, simulate, structure
 from synth.check.replay import orders_that_end
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, Undecided
 from synth.problem import Problem
-from synth.result import Outcome, Status, Verdict
+from synth.result import Defect, Outcome, Status, Verdict
 from synth.trace import Moment
 
 if TYPE_CHECKING:
     from synth.days import DayUse
     from synth.memory import Memory
     from synth.reasons import Floor
+    from synth.remedy import Remedies
     from synth.search import Tools
 
 ONE_LARGE = 4
@@ -29,6 +30,9 @@ MEND_SHARE = 0.35
 and the search has proven nothing."""
 MEND_LEAST = 15.0
 """Seconds of it at least, but never more than half of the time."""
+REMEDY_SECONDS = 5.0
+REMEDY_STATES = 20_000
+"""Seconds that may go into what would put a design right, and states into each change of it."""
 CHECK_LEAST = 10.0
 """Seconds that the check of a design may take, even beyond the end."""
 WITHOUT = "without the wishes"
@@ -244,6 +248,39 @@ def check_design(design: Design, problem: Problem, seconds: float | None = None)
     """Return the verdict of the exact check on `design`."""
     deadline = None if seconds is None else time.monotonic() + seconds
     return check(design, problem, deadline=deadline)
+
+
+def remedies(
+    design: Design, problem: Problem, verdict: Verdict, seconds: float = REMEDY_SECONDS
+) -> Remedies:
+    """Return small changes after which `design` holds, of which `verdict` says that it does not."""
+    from synth.explore import remedies
+
+    deadline = time.monotonic() + seconds
+
+    def judge(changed: Design, loads: Sequence[str]) -> tuple[Defect, ...] | None:
+        try:
+            failing = [
+                first_failure(
+                    changed, problem, load, deadline=deadline, most_states=REMEDY_STATES
+                )
+                for load in loads
+            ]
+            known = tuple(defect for defect in failing if defect is not None)
+            return known or check(
+                changed, problem, deadline=deadline, most_states=REMEDY_STATES
+            ).defects
+        except (DesignError, Undecided):
+            return None
+
+    return remedies(
+        design,
+        verdict.defects,
+        problem,
+        lambda changed: structure(changed, problem.kit, problem),
+        judge,
+        lambda: time.monotonic() >= deadline,
+    )
 
 
 def holds(design: Design, problem: Problem, seconds: float) -> bool:

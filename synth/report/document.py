@@ -12,6 +12,7 @@ from synth import __version__
 from synth.design import design_document
 from synth.errors import OutputError
 from synth.problem import Objective, Problem
+from synth.remedy import Remedies
 from synth.result import Ending, Outcome, Status, Verdict
 from synth.ticks import format_duration
 
@@ -122,6 +123,24 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
         "defects": defects,
         "notes": list(verdict.notes),
         "times": {"check": round(verdict.seconds, 3)},
+    }
+
+
+def remedies_document(remedies: Remedies) -> dict[str, Any]:
+    """Return what would put a design right as plain data; `supply` is what it has to be set to
+    besides, null where it may stay as it is."""
+    return {
+        "found": [
+            {
+                "steps": list(remedy.steps),
+                "wires": list(remedy.wires),
+                "parts": list(remedy.parts),
+                "supply": remedy.supply,
+            }
+            for remedy in remedies.found
+        ],
+        "tried": remedies.tried,
+        "all_tried": remedies.all_tried,
     }
 
 

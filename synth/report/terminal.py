@@ -20,6 +20,7 @@ from synth.design import TIME_SETTINGS, Design, PartInUse, Terminal, Wire
 from synth.parts.behaviour import LEVERS, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart, Trigger
 from synth.problem import InputKind, Objective, Problem
+from synth.remedy import Remedies
 from synth.report.document import expect_sound, value_of
 from synth.report.strips import timing_text
 from synth.report.svg import visible
@@ -303,6 +304,32 @@ def print_verdict(console: Console, design: Design, problem: Problem, verdict: V
     page.items("Notes", verdict.notes)
     page.section("Time taken")
     page.say(f"check {verdict.seconds:.2f} s")
+
+
+def print_remedies(console: Console, remedies: Remedies) -> None:
+    """Print what would put a design right, and what was looked at for that."""
+    if not remedies.tried:
+        return
+    page = _Page(console)
+    page.section("What would put it right")
+    if not remedies.found:
+        page.say(
+            f"Nothing was found among {counted(remedies.tried, 'small change')} (a setting, two "
+            "wires exchanged, a wire more or less, a relay or timer of another kind)"
+            + ("." if remedies.all_tried else " that there was time for.")
+        )
+        return
+    several = len(remedies.found) > 1
+    page.say(
+        "Any one of these; each was checked, and all goals hold after it."
+        if several
+        else "This was checked, and all goals hold after it."
+    )
+    for number, remedy in enumerate(remedies.found, 1):
+        steps = list(remedy.steps)
+        if remedy.supply is not None:
+            steps.append(f"set the supply to {counted(remedy.supply, 'unit')}")
+        page.item(f"{number}." if several else "-", ", and ".join(steps))
 
 
 def _print_example(

@@ -38,7 +38,14 @@ from synth.goals import (
     Toggles,
     While,
 )
-from synth.pose.doubts import expect_a_lever, in_quotes, refuse_orders, refuse_small_words
+from synth.pose.doubts import (
+    expect_a_lever,
+    expect_begin_or_end,
+    in_quotes,
+    kind_told,
+    refuse_orders,
+    refuse_small_words,
+)
 from synth.problem import InputKind
 
 SUPPLY = "supply"
@@ -49,7 +56,7 @@ _STATES = ("pressed", "pushed", "released", "open", "opened", "closed", "reached
 """Words behind a name, often after 'is', that misspelt would be taken for a part of it."""
 _JOINING = (
     "while", "when", "whenever", "unless", "never", "only", "always", "after", "every",
-    "and", "not", "for",
+    "and", "not", "for", "until", "except", "without", "before",
 )  # fmt: skip
 """Words before a name, behind or between two, that misspelt would be taken for a part of it."""
 
@@ -251,10 +258,8 @@ def _find_inputs(goal_list: GoalList, names: Names, slips: Slips) -> None:
     for name in names.guessed:
         if name in strong:
             names.inputs[name] = strong[name][0]
-        elif name.endswith("button"):
-            names.inputs[name] = InputKind.BUTTON
-        elif name.endswith(("switch", "lever")):
-            names.inputs[name] = InputKind.SWITCH
+        elif (told := kind_told(name)) is not None:
+            names.inputs[name] = told
 
 
 def _find_input(
@@ -269,6 +274,7 @@ def _find_input(
     `strong` the kinds that were suggested so far, and where."""
     name, number = item.name, goal.number
     if name in names.loads:
+        expect_begin_or_end(item, goal)
         if hint is not None:
             raise GoalError(f"'{name}' is a load; goal {number} needs an input there", item.place)
         return

@@ -45,6 +45,7 @@ from synth.goals import (
 )
 from synth.read.conditions import NIGHT, STATES, Conditions, Name, negation, of_the_night
 from synth.read.doubts import RUN_OR_DELAY
+from synth.read.fronted import Turned
 from synth.read.suggest import quoted
 from synth.ticks import format_duration, parse_duration
 
@@ -52,6 +53,8 @@ if TYPE_CHECKING:
     pass
 
 _CHOICES = {choice.name: choice for choice in Choice}
+DAY = 86_400_000
+"""A day, in ticks."""
 MOST_UNIT_HOURS = 24_000_000
 """The most unit-hours of a day that a goal may state: of a million units, all day."""
 _OPPOSITE = {
@@ -101,6 +104,10 @@ class Builder(Conditions):
                     additions.append(piece)
                 else:
                     does = piece
+        if does is None and isinstance(self.phrase, Turned) and self.bare:
+            # What stood in front is said of the load, whatever more is said behind it.
+            does = While(self.bare[-1].condition)
+            additions.remove(self.bare.pop())
         self.expect_one_condition(does, any(isinstance(a, NeverWhile) for a in additions))
         self.expect_no_delay(does)
         for addition in additions:
@@ -109,6 +116,14 @@ class Builder(Conditions):
                     f"'{addition.value}' and '{addition.other.value}' cannot both be asked"
                 )
         unique = tuple(dict.fromkeys(additions))
+        if isinstance(does, Cycles) and does.on + does.off > DAY and any(
+            isinstance(a, Only) and of_the_night(a.condition) for a in unique
+        ):
+            raise self.fail(
+                f"a round of {format_duration(does.on + does.off)} begins afresh each night",
+                hint="leave 'at night' out, or say how often within one night, as in 'for 10 min "
+                "every 2 h at night'",
+            )
         return LoadGoal(tuple(name.text for name in names), does, unique)
 
     additions_goal = load_goal
@@ -348,6 +363,13 @@ class Builder(Conditions):
         """Return the low and the high mark; refused where their names say the reverse."""
         low, high = self.conditions(children)
         names = getattr(low, "name", ""), getattr(high, "name", "")
+        if names[0].split()[-1:] in (["empty"], ["dry"]):
+            raise self.fail(
+                f"it is not clear whether {quoted(names[0])} is on above that mark, or below it",
+                getattr(low, "place", None),
+                "name the mark, as in 'fills between low and high'; where it tells that there is "
+                f"nothing left, say 'starts when {names[0]} and stops when {names[1]}'",
+            )
         if _HIGH & {*names[0].split()} and _LOW & {*names[1].split()}:
             raise self.fail(
                 f"{quoted(names[0])} is named as the low mark, and {quoted(names[1])} as the high",
@@ -357,11 +379,31 @@ class Builder(Conditions):
         return [low, high]
 
     def toggles(self, children: list[Any]) -> Behaviour:
+        said = next((c for c in children if getattr(c, "type", "") == "TOGGLED_BY"), None)
         buttons = [child for child in children if isinstance(child, Name)]
+        pushes = ("button", "push", "press", "bell")
+        if said is not None and "on and off" in said and not any(
+            button.text.endswith(pushes) for button in buttons
+        ):
+            name = buttons[0].text
+            raise self.fail(
+                f"it is not clear whether {quoted(name)} is a push-button",
+                buttons[0].place,
+                f"say 'toggled by {name}' where each press changes over, 'while {name} is on' "
+                "where it follows that",
+            )
         return Toggles(tuple(Is(button.text, place=button.place) for button in buttons))
 
     def switched_from(self, children: list[Any]) -> Behaviour:
         names = self.names(children)
+        said = str(children[0])
+        if len(names) > 1 and said.endswith((" by", " with")):
+            raise self.fail(
+                "it is not clear how several work it",
+                names[1].place,
+                "say 'while a or b' where either turns it on; of switches each of which changes "
+                "it over, 'switched from a and b'",
+            )
         return SwitchedFrom(tuple(Is(name.text, place=name.place) for name in names))
 
     # additions

@@ -25,7 +25,7 @@ STATES = {
     **dict.fromkeys(("on", "present", "running", "runs", "starts", "active"), State.ON),
     **dict.fromkeys(("off", "absent", "stopped", "stops", "inactive"), State.OFF),
     **dict.fromkeys(("open", "opens", "opened"), State.OPEN),
-    **dict.fromkeys(("closed", "closes"), State.CLOSED),
+    **dict.fromkeys(("closed", "closes", "shut"), State.CLOSED),
     **dict.fromkeys(("pressed", "pushed", "held"), State.PRESSED),
     "released": State.RELEASED,
 }
@@ -35,7 +35,11 @@ _NUMBERS = {
     "fifteen": "15", "twenty": "20", "thirty": "30", "forty": "40", "fifty": "50", "sixty": "60",
 }  # fmt: skip
 NIGHT = "night"
-_NUMBER = re.compile(r"\d+|\b(?:one|two|three|four|five|six)\b")
+_NUMBER = re.compile(
+    r"\d+|\b(?:one|two|three|four|five|six|first|second|left|right|upper|lower|front|back|rear|top"
+    r"|bottom|inner|outer|north|south|east|west)\b|(?<= )[a-h]$"
+)
+"""What tells two things of one kind apart: 'tank 1' and 'tank 2', 'upper tank' and 'lower tank'."""
 
 
 def negation(of: Condition) -> Condition:
@@ -292,6 +296,24 @@ class Conditions:
         return every(*self._listed(children))
 
     def some(self, children: list[Any]) -> Condition:
+        *before, last = self.conditions(children)
+        if id(last) in self._of_all and any(
+            isinstance(piece, Every) and id(piece) not in self.grouped for piece in before
+        ):
+            raise self.fail(
+                "it is not clear of which of these that is said",
+                getattr(last, "place", None),
+                "say it of each by itself, as in 'armed and (door is open or window is open)'",
+            )
+        if id(last) in self._bare_names and any(
+            isinstance(piece, Negation) and id(piece) in self._said_not for piece in before
+        ):
+            raise self.fail(
+                "it is not clear how far 'not' reaches",
+                getattr(last, "place", None),
+                "say 'while neither a nor b', or put what belongs together in brackets: 'not (a "
+                "or b)'",
+            )
         pieces = self._listed(children)
         bare, last = next(self._bare_of(pieces[:-1]), None), pieces[-1]
         of = last.of if isinstance(last, Negation) else last

@@ -29,15 +29,17 @@ DOUBTS: tuple[Doubt, ...] = (
     Doubt(
         re.compile(
             r"\b(?:even|especially|mainly|mostly|usually|normally|preferably|sometimes|briefly"
-            r"|occasionally|possibly|ideally|despite|regardless|although|instead)\b"
+            r"|occasionally|possibly|ideally|despite|regardless|although|instead|respectively"
+            r"|intermittently|alternately|sequentially|vice versa)\b"
         ),
         "'{0}' says nothing that can be built",
         "leave it out; what must hold is said with 'while …', 'unless …' or 'never while …'",
     ),
     Doubt(
         re.compile(
-            r"\b(?:twenty|thirty|forty|fifty|sixty)[- ]"
-            r"(?:one|two|three|four|five|six|seven|eight|nine)\b"
+            r"\b(?:(?:twenty|thirty|forty|fifty|sixty)[- ]"
+            r"(?:one|two|three|four|five|six|seven|eight|nine)"
+            r"|eleven|(?:thir|four|six|seven|eigh|nine)teen|(?:seven|eigh|nine)ty|hundred)\b"
         ),
         "the number '{0}' is not read",
         "write it in figures, as in '25 s'",
@@ -69,6 +71,69 @@ DOUBTS: tuple[Doubt, ...] = (
         "say for example 'for 10 s every 8 h'",
     ),
     Doubt(
+        re.compile(r"\bonce (?:daily|weekly|hourly|nightly|monthly|yearly)\b"),
+        "how often is said by the length of one round",
+        "say for example 'for 20 min every 24 h'",
+    ),
+    Doubt(
+        re.compile(r"\bnot just\b"),
+        "'{0}' leaves open when else",
+        "say 'always', or all that it is on for, as in 'at night or while hot'",
+    ),
+    Doubt(
+        re.compile(r"\bexactly (?:one|two|three|\d+)\b"),
+        "'{0}' is not read",
+        "say for example '(a and not b) or (b and not a)'",
+    ),
+    Doubt(
+        re.compile(r"\bbut not\b[^,;()]*\b(?:and|or) (?:not|no|never)\b"),
+        "it is not clear what the second 'not' takes back",
+        "say 'unless at night or damp' where either holds it off",
+        "goal",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:never|except|unless|not (?:run|be|work|operate|come|start))\b[^,;()]*"
+            r"\band (?:when|whenever|while|if|as long as|at night|by day|during)\b"
+        ),
+        "it is not clear whether either of the two holds it off, or only both at once",
+        "say 'never at night or when dry' where either does, 'never while (a and b)' where both "
+        "must hold",
+        "goal",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:while|whilst|when|whenever|if|after|following)\b[^,;()]*\b(?:and|or) (?:the )?"
+            r"(?!(?:not|no|at|by|while|when|whenever|if|it|for|only|never|on|off|keeps|then)\b)"
+            r"[^,;() ]+(?: (?!is\b|are\b)[^,;() ]+)? "
+            r"(?:at night|by day|overnight|after dark"
+            r"|(?:only|never) (?:at|by|while|when|if|during))\b"
+        ),
+        "it is not clear whether this is one goal or two",
+        "part two goals by a comma; of one load say the night first, as in 'at night while hot and "
+        "damp'",
+        "goal",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:while|whilst|when|whenever|if|unless|and|or|once|after)\b[^,;()]*"
+            r"\b(?:does not|doesn't|do not|don't|did not|didn't)\b"
+        ),
+        "'{0}' is not read in a condition",
+        "say 'while pump is off', 'while not hot', or 'never while …' to hold a load off",
+        "goal",
+    ),
+    Doubt(
+        re.compile(
+            r"\b(?:starts|started|comes on|goes on|turns on|switches on) (?:when|whenever|if)\b"
+            r"(?!.*\b(?:stops?|stopped|off|while)\b)[^,;]*\b(?:pressed|pushed)\b"
+        ),
+        "it is said what starts it, but not what stops it",
+        "say 'started by start and stopped by stop'; where it runs only as long as that is "
+        "pressed, 'motor while start is pressed'",
+        "goal",
+    ),
+    Doubt(
         re.compile(r"\b(?:xor|differs?|disagrees?|equals?|unlike|matches)\b"),
         "'{0}' is not read",
         "say '(a and not b) or (b and not a)'; of two switches that change a load over, 'lamp "
@@ -96,12 +161,22 @@ DOUBTS: tuple[Doubt, ...] = (
         "say 'for 2 min after shower ends', or 'keeps running for 2 min after shower'",
     ),
     Doubt(
+        re.compile(r"\beither\b(?![^,;]*\bor\b)"),
+        "'either' says not of which two",
+        "name them, as in 'while a or b'",
+    ),
+    Doubt(
         re.compile(r"\bboth\b(?![^,;]*\band\b)"),
         "'both' says not of which two",
         "name them, as in 'pump 1 and pump 2'",
     ),
     Doubt(
         re.compile(r"\b(?:not|unless|no|never) (?:when |while )?(?:both|either)\b"),
+        "it is not clear how far 'not' reaches",
+        "say 'while neither a nor b', or put what belongs together in brackets: 'not (a and b)'",
+    ),
+    Doubt(
+        re.compile(r"\bit(?: is|'s) not (?:\w+ )+or (?!not\b|it\b|while\b|when\b|if\b)"),
         "it is not clear how far 'not' reaches",
         "say 'while neither a nor b', or put what belongs together in brackets: 'not (a and b)'",
     ),

@@ -43,6 +43,11 @@ WORDINGS: tuple[Doubt, ...] = (
         r"\b24/7\b|\b(?:a?round) the clock\b", "'{0}' is not read", "say 'always'"
     ),
     _wording(
+        r"\ball day\b",
+        "'{0}' may mean by day, or day and night",
+        "say 'by day', or 'always'",
+    ),
+    _wording(
         rf"\b\d+:\d\d ?{_UNIT}\b", "'{0}' is not read as a time", "say for example '1 h 30 min'"
     ),
     _wording(

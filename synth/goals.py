@@ -116,6 +116,9 @@ class StartStop:
     start: Condition
     stop: Condition
     by_hand: bool = field(default=True, compare=False)
+    sensed: tuple[str, ...] = field(default=(), compare=False)
+    """Of these, though, a state is said that no hand makes: 'stopped by stop or when tank is
+    empty'."""
 
 
 @dataclass(frozen=True)

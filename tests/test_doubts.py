@@ -133,7 +133,7 @@ ASKED = [
     ("lamp on when either switch is on", "'either' says not of which two", "while a or b"),
     ("lamp not just at night", "leaves open when else", "always"),
     ("belt once daily for 20 min", "length of one round", "every 24 h"),
-    ("pump and fan on when low and hot respectively", "'respectively' says nothing", "leave it out"),
+    ("a and b on when low and hot respectively", "'respectively' says nothing", "leave it"),
     ("motor starts when start is pressed", "not what stops it", "motor while start is pressed"),
     ("lamp for ninety s after bell", "the number 'ninety'", "in figures"),
     ("pump fills between empty and full", "above that mark, or below", "stops when full"),
@@ -272,6 +272,19 @@ def test_starts_when_speaks_of_sensors_started_by_of_buttons() -> None:
     problem = posed("pump starts when go is pressed and stops when tank is full")
     assert problem.input("go").kind is InputKind.BUTTON
     assert posed("fan starts when dark and stops when cold").requirements
+
+
+def test_what_stops_it_besides_a_button_may_be_sensed() -> None:
+    problem = posed("hose pump started by green and stopped by red or when butt is empty")
+    kinds = {item.name: item.kind for item in problem.inputs}
+    assert kinds["green"] is kinds["red"] is InputKind.BUTTON
+    assert kinds["butt empty"] is InputKind.SENSOR
+    named = posed("lamp while switch 1 and float switch 2 and button 3").inputs
+    assert {item.name: item.kind for item in named if item.name != "supply"} == {
+        "switch 1": InputKind.SWITCH,
+        "float switch 2": InputKind.SENSOR,
+        "button 3": InputKind.BUTTON,
+    }
 
 
 def test_not_stands_before_a_word_of_a_name_too() -> None:

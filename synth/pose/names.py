@@ -105,9 +105,10 @@ def asked_of(does: Behaviour | None) -> Iterator[tuple[Is, InputKind | None]]:
             yield from ((item, None) for item in mentions(condition))
         case ForTime(_, trigger):
             yield from ((item, None) for item in mentions(trigger))
-        case StartStop(start, stop, by_hand):
+        case StartStop(start, stop, by_hand, sensed):
             for part in (start, stop):
-                yield from ((item, button if by_hand else None) for item in mentions(part))
+                for item in mentions(part):
+                    yield item, button if by_hand and item.name not in sensed else None
         case Fills(low, high) | Empties(low, high):
             for part in (low, high):
                 yield from ((item, sensor) for item in mentions(part))

@@ -77,6 +77,14 @@ def _speaks_of_night(condition: Condition) -> bool:
     return isinstance(condition, Every | Some) and any(of_the_night(c) for c in condition.of)
 
 
+def _mentioned(condition: Condition) -> list[Is]:
+    """Return all that a condition names."""
+    if isinstance(condition, Is):
+        return [condition]
+    pieces = condition.of if isinstance(condition, Every | Some) else (condition.of,)
+    return [named for piece in pieces for named in _mentioned(piece)]
+
+
 def _fraction(text: str) -> Fraction:
     """Return '70', '70.5', '1/3' or '2 1/3' exactly; ZeroDivisionError where one divides by 0."""
     pieces = text.replace("/", " / ").split()
@@ -340,12 +348,23 @@ class Builder(Conditions):
     def start_stop(self, children: list[Any]) -> Behaviour:
         start, stop = self.conditions(children)
         said = str(children[0])
-        return StartStop(start, stop, said.endswith((" by", " with", " from")) or said == "set")
+        by_hand = said.endswith((" by", " with", " from")) or said == "set"
+        return StartStop(start, stop, by_hand, self.sensed(start, stop))
+
+    def sensed(self, *conditions: Condition) -> tuple[str, ...]:
+        """Return the names of which more is said than that they are on, or pressed."""
+        named = [piece for condition in conditions for piece in _mentioned(condition)]
+        return tuple(
+            piece.name
+            for piece in named
+            if id(piece) not in self._bare_names and piece.state is not State.PRESSED
+        )
 
     def stop_start(self, children: list[Any]) -> Behaviour:
         stop, start = self.conditions(children)
         said = next(str(child) for child in children if getattr(child, "type", "") == "STARTS_THEN")
-        return StartStop(start, stop, said.endswith((" by", " with", " from")))
+        by_hand = said.endswith((" by", " with", " from"))
+        return StartStop(start, stop, by_hand, self.sensed(start, stop))
 
     def fills(self, children: list[Any]) -> Behaviour:
         low, high = self.marks(children)

@@ -586,7 +586,7 @@ OTHERS = [
     ("fan while lamp on then", "not expected", 19, ""),
     # No name swallows a word that means something to whoever wrote it.
     ("fan while hot xor dry", "'xor' is not read", 15, "and not b"),
-    ("fan while neither hot", "ends too early", 22, ""),
+    ("fan while neither hot", "'neither' says not of which two", 11, "neither a nor b"),
     ("fan while hot nor dry", "'nor' is not expected", 15, ""),
 ]
 

@@ -34,6 +34,10 @@ def plainly(goal: Goal) -> object:
         ("fan while hot provided lid is closed", "fan while hot, only while lid is closed"),
         ("fan while hot, providing that lid is closed", "fan while hot, only while lid is closed"),
         ("fan whilst hot", "fan while hot"),
+        ("max 6 units", "never more than 6 units"),
+        ("pump started by start and stopped by stop, start has priority",
+         "pump started by start and stopped by stop, start wins"),
+        ("zone 2 for 9 min after zone 1 ends", "'zone 2' for 9 min after 'zone 1' ends"),
         ("fan so long as hot", "fan while hot"),
         ("heater as soon as cold", "heater when cold"),
         ("lamp between dusk and dawn", "lamp at night"),
@@ -107,6 +111,22 @@ def test_facts_read_the_same(said: str, same: str) -> None:
 
 
 REFUSED = [
+    ("pump starts when low; pump stops when high", "what stops it stands with what starts it"),
+    ("start pump when low and stop it when high", "are said of the load"),
+    ("lamp for .5 s after bell", "a number begins with a figure"),
+    ("never more than 2 pumps at once", "how many loads may run at once"),
+    ("never more than 6 units at night", "holds at any time"),
+    ("lamp when neither switch is on", "'neither' says not of which two"),
+    ("lamp while any door is open", "'any' says not of which"),
+    ("heater while cold, but never without filter", "'never without' is not read"),
+    ("fan off 2 min after heater off", "'off' alone says nothing"),
+    ("fan while hot and 5 min after", "'and 5 min after' is not read"),
+    ("pump off for 5 min every hour", "how long it is off in each round"),
+    ("pump off at night", "'off' alone says nothing"),
+    ("alarm if door open 30 s", "has lasted is said in another way"),
+    ("motor runs when start is pressed until stop is pressed", "when it stops is said"),
+    ("lamp 1 and 2 at night", "'lamp 1 and 2' leaves a name out"),
+    ("lamp all day", "'all day' may mean by day"),
     # By turns is not at once.
     ("left jet and right jet alternate 30 s on, 30 s off", "by turns"),
     ("pump one and pump two take turns 1 h on, 1 h off", "by turns"),

@@ -7,6 +7,7 @@ meant. Names that a goal file declares, or that stand in quotes, are never doubt
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from synth.errors import GoalError, Place
 from synth.goals import Cutoff, ForTime, Goal, Is, LoadGoal, State
@@ -170,6 +171,25 @@ def expect_begin_or_end(item: Is, goal: Goal) -> None:
             f"it is not clear whether that is counted from when '{item.name}' comes on or goes off",
             item.place,
             f"say 'after {item.name} starts' or 'after {item.name} stops'",
+        )
+
+
+_DOES = frozenset({
+    "idle", "working", "operating", "live", "energised", "energized", "powered", "lit", "burning",
+    "ringing", "turning", "resting", "busy", "dead", "going", "heating",
+})  # fmt: skip
+"""What is said of a load that is on, or off, in words of which no state is made."""
+
+
+def refuse_states_of_loads(name: str, loads: Iterable[str], place: Place) -> None:
+    """Refuse an undeclared input that says how a load is: 'pump idle'."""
+    load, _, word = name.rpartition(" ")
+    if word in _DOES and load in loads:
+        raise GoalError(
+            f"'{name}' would be an input of its own, and says nothing of the load '{load}'",
+            place,
+            f"say '{load} is on' or '{load} is off'; if it is a name, declare '{name}' under "
+            "'inputs'",
         )
 
 

@@ -45,6 +45,7 @@ from synth.pose.doubts import (
     kind_told,
     refuse_orders,
     refuse_small_words,
+    refuse_states_of_loads,
 )
 from synth.problem import InputKind
 
@@ -292,6 +293,7 @@ def _find_input(
             names.places[name] = item.place
             if not in_quotes(name, goal.phrase):
                 refuse_small_words(name, item.place)
+                refuse_states_of_loads(name, names.loads, item.place)
                 meant = _meant(item, names, list(declared))
                 names.meant.update(meant)
                 _refuse_meant(name, item.place, "inputs", meant)

@@ -134,6 +134,12 @@ DOUBTS: tuple[Doubt, ...] = (
         "goal",
     ),
     Doubt(
+        re.compile(r"^start\b(?!.*\b(?:starts|stops)\b).*\bstop (?:it|them)\b"),
+        "what starts it and what stops it are said of the load",
+        "say for example 'pump starts when low and stops when high'",
+        "goal",
+    ),
+    Doubt(
         re.compile(r"\b(?:xor|differs?|disagrees?|equals?|unlike|matches)\b"),
         "'{0}' is not read",
         "say '(a and not b) or (b and not a)'; of two switches that change a load over, 'lamp "

@@ -22,6 +22,75 @@ def _wording(sign: str, message: str, hint: str, start: str = "goal") -> Doubt:
 
 WORDINGS: tuple[Doubt, ...] = (
     _wording(
+        r"^(?!.*\b(?:starts?|started|on)\b).*\bstops? (?:when|whenever|if|by)\b",
+        "what stops it stands with what starts it",
+        "say for example 'pump starts when low and stops when high', in one goal",
+    ),
+    _wording(
+        r"(?<![\w.])\.\d", "a number begins with a figure", "say for example '0.5 s'", ""
+    ),
+    _wording(
+        r"\b(?:never|no|not) (?:more than|over) \d+ (?!units?\b|unit-)[^\W\d]\w*",
+        "how many loads may run at once is not read",
+        "say for each two that must not, as in 'heater and pump never together'; or limit what "
+        "they use, as in 'never more than 6 units'",
+    ),
+    _wording(
+        r"\bunits?\b.* (?:at night|by day|while|when|whenever|if)\b",
+        "a limit of units holds at any time",
+        "say for example 'never more than 6 units'",
+    ),
+    _wording(
+        r"\b(?:until|till)\b",
+        "when it stops is said in another way",
+        "say for example 'motor started by start and stopped by stop' or 'pump never while dry'",
+    ),
+    _wording(
+        r"\bany\b",
+        "'any' says not of which",
+        "name them, as in 'while door 1 or door 2 is open'",
+    ),
+    _wording(
+        r"\bneither\b(?!.*\bnor\b)",
+        "'neither' says not of which two",
+        "name them, as in 'while neither a nor b is on'",
+    ),
+    _wording(
+        r"\bnever without\b",
+        "'{0}' is not read",
+        "say for example 'only while filter is on'",
+    ),
+    _wording(
+        rf"\boff \d+ ?{_UNIT} after\b",
+        "'off' alone says nothing to build",
+        "a run-on is said as 'keeps running for 2 min after hot'",
+    ),
+    _wording(
+        rf"\boff (?:for )?\d+ ?{_UNIT} (?:every|each|per|of|in)\b",
+        "it is said how long it is off in each round, but not how long it is on",
+        "say for example '55 min on, 5 min off'",
+    ),
+    _wording(
+        r"\boff (?:at night|by day|overnight)\b",
+        "'off' alone says nothing to build",
+        "say when it is on, or hold it off with 'never at night'",
+    ),
+    _wording(
+        rf"\b(?:open|closed|shut|on|off|pressed) (?:for )?\d+ ?{_UNIT}$",
+        "a time that something has lasted is said in another way",
+        "say for example 'alarm once door has been open for 20 s'",
+    ),
+    _wording(
+        r"\b[^\W\d]\w* \d+(?:,| and| or) \d+\b(?! ?units?\b)",
+        "'{0}' leaves a name out",
+        "say each in full, as in 'lamp 1 and lamp 2 at night'",
+    ),
+    _wording(
+        r"\b(?:about|around|roughly|approximately|approx|circa) \d",
+        "a time is exact",
+        "leave out what stands before it, as in '5 min after hot'",
+    ),
+    _wording(
         rf"\bevery (?:other|second|third|fourth|fifth|sixth) {_UNIT}\b",
         "how often is said by the length of one round",
         "say for example 'every 2 min' or 'every 3 d'",
@@ -122,7 +191,7 @@ WORDINGS: tuple[Doubt, ...] = (
         "say for example 'saw only while guard is closed' or 'saw while guard is closed'",
     ),
     _wording(
-        rf"\band (?:for )?\d+ ?{_UNIT} (?:afterwards?|longer|more)\b",
+        rf"\band (?:for )?\d+ ?{_UNIT} (?:afterwards?|longer|more|after$)\b",
         "'{0}' is not read",
         "say for example 'while motion and for 2 min after'",
     ),

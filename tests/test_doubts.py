@@ -279,6 +279,12 @@ def test_what_stops_it_besides_a_button_may_be_sensed() -> None:
     kinds = {item.name: item.kind for item in problem.inputs}
     assert kinds["green"] is kinds["red"] is InputKind.BUTTON
     assert kinds["butt empty"] is InputKind.SENSOR
+    siren = posed("siren started when high float and stopped by ack").inputs
+    assert {i.name: i.kind for i in siren if i.name != "supply"} == {
+        "high float": InputKind.SENSOR, "ack": InputKind.BUTTON,
+    }  # fmt: skip
+    with pytest.raises(GoalError, match="forgotten as the button is let go"):
+        posed("siren while high float unless ack has been pressed")
     named = posed("lamp while switch 1 and float switch 2 and button 3").inputs
     assert {item.name: item.kind for item in named if item.name != "supply"} == {
         "switch 1": InputKind.SWITCH,

@@ -7,7 +7,12 @@ import time as clock
 from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
 from synth.check.energy import kept_in_words, too_much, worst_day
 from synth.check.explore import Budget, Explored, Explorer
-from synth.check.notes import handed_over_in_words, never_on_in_words, sensed_as_one
+from synth.check.notes import (
+    apart_in_words,
+    handed_over_in_words,
+    never_on_in_words,
+    sensed_as_one,
+)
 from synth.check.structure import structure
 from synth.check.witness import defect
 from synth.days import DayUse
@@ -90,6 +95,7 @@ def check(
         never_on = tuple(r for r in problem.requirements if r.load in dark)
         notes.extend(never_on_in_words(r) for r in never_on)
         notes.extend((*sensed_as_one(design), *handed_over_in_words(design)))
+        notes.extend(apart_in_words(design, problem))
     if racy and not defects:
         notes.append(
             f"the order in which {', '.join(racy)} move can matter for how they come to rest, "

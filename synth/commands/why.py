@@ -77,6 +77,11 @@ def command(
     problem, design = pipeline.read_design(design_file, file, text, kit)
     names = [item.name for item in design.parts]
     if part is not None and part not in names:
+        from synth.report.symbols import designations
+
+        # By its mark in the drawings, as 'K2'.
+        part = {mark: name for name, mark in designations(design).items()}.get(part, part)
+    if part is not None and part not in names:
         raise DesignError(
             f"the design has no part called '{part}'", hint=did_you_mean(part, names)
         )

@@ -164,6 +164,7 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
     )
     held_day = sum(map(energy, run), Fraction(0)) + 24 * spare
     supply = job.design.supply
+    torn = _held_two_ways(run)
     rows = [
         ("peak", counted(top.peak, "unit"), _watts(store, Fraction(top.peak)),
          "no reachable mode of any circuit uses more"
@@ -173,9 +174,12 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
          "what has to be pushed in so that every consumer gets its need"
          + (" through the parts that share power" if job.sharing else "")),
         ("a day, all inputs held", _unit_hours(held_day), _watts(store, held_day, "Wh"),
-         f"exact for a day with a night of {duration(night)} on which no input but the night "
-         "moves" + (", in the worst of all settings with every button released (below)"
-                    if any(day.levels for day in run) else "")),
+         (f"{'no day uses more' if torn else 'exact for a day'} with a night of "
+          f"{duration(night)} on which no input but the night moves")
+         + (", in the worst of all settings with every button released (below)"
+            if any(day.levels for day in run) else "")
+         + (f"; each circuit at its own worst, though {listed(torn)} cannot stand in two ways at "
+            "once" if torn else "")),
         ("a day, whatever the inputs do", _unit_hours(top.unit_hours(night)),
          _watts(store, top.unit_hours(night), "Wh"),
          f"ceiling: {_halves(top, night)}; a guarantee for that length of night"
@@ -211,12 +215,23 @@ def budget_sheet(job: Job, store: Store) -> Sheet:
     set_so = tuple(f"circuit {day.circuit + 1}: {say_levels(job, day.levels)}"
                    for day in run if day.levels)
     if set_so:
-        blocks += [Words("On that day the inputs are held so, for nothing uses more:"),
+        blocks += [Words("Each circuit uses most with its inputs held so:" if torn else
+                         "On that day the inputs are held so, for nothing uses more:"),
                    Points(set_so)]
     blocks += _autonomy(job, store, top, spare, missing)
     blocks += _water(job, store) if store.flows or may_carry_water(job) else []
     blocks += _spare(job)
     return Sheet(11, "budget", "Energy and water budget", tuple(blocks))
+
+
+def _held_two_ways(run: Sequence[Held]) -> list[str]:
+    """Return the inputs that stand otherwise on the worst day of one circuit than of another: all
+    of these days together are none."""
+    levels: dict[str, set[bool]] = {}
+    for day in run:
+        for name, level in day.levels:
+            levels.setdefault(name, set()).add(level)
+    return sorted(f"'{name}'" for name, both in levels.items() if len(both) > 1)
 
 
 def _halves(top: Ceiling, night: int) -> str:

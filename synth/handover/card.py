@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from synth.choices import parts_in_words
-from synth.design import handed_over, sensed_alike
+from synth.design import PartInUse, handed_over, sensed_alike
 from synth.handover.hazards import heaters, lamps_alone, motors, unknown, wet
 from synth.handover.job import Job
-from synth.handover.kept import at_rest, first_at_rest, kept_loads, remanent, ways_to_rest
+from synth.handover.kept import first_at_rest, kept_loads, remanent, ways_to_rest
 from synth.handover.lists import contact_form
 from synth.handover.testing import not_covered
 from synth.handover.words import (
@@ -37,13 +37,16 @@ _ON_THE_CARD = ("goal ", "after a power cut", "the sensor ", "known, and relied 
 def card(job: Job) -> Sheet:
     """Return the one-page card: what it does, how to stop it, how to start it, what is normal."""
     cuts = job.cut_by()
+    harmless = {name for name, kind in job.kinds.items() if kind == "lamp"}
     stops = [f"Everything: {say_move(job, 'supply', False)} and lock it off."]
     for (name, level), loads in cuts.items():
         kind = job.kind(name)
-        if kind in (InputKind.SWITCH, InputKind.BUTTON):
+        others = _also_on(job, name, level)
+        if kind in (InputKind.SWITCH, InputKind.BUTTON) and all(x in harmless for x in others):
             press = kind is InputKind.BUTTON and level and _stays_off(job, name, loads)
             does = say_press(job, name) if press else say_move(job, name, level)
-            stops.append(f"Only {listed(loads)}: {does}.")
+            then = f"; {listed(others)} may come on" if others else ""
+            stops.append(f"Only {listed(loads)}: {does}{then}.")
     for name, toggled in _toggled_off(job):
         it = "it is" if len(toggled) == 1 else "they are"
         stops.append(f"Only {listed(toggled)}: {say_press(job, name)}, while {it} on.")
@@ -83,6 +86,18 @@ def _moves(job: Job, button: str, level: bool) -> Iterator[tuple[ModeGraph, Mode
             held = any(on for name, on in before.levels if name in others)
             if change.input == button and change.level is level and not held:
                 yield graph, before, after
+
+
+def _also_on(job: Job, name: str, level: bool) -> list[str]:
+    """Return the loads that may come on as an input is moved so: a stop that starts one is none,
+    but for a lamp."""
+    found: dict[str, None] = {}
+    for graph in job.facts.graphs:
+        for change in graph.changes:
+            if change.input == name and change.level is level:
+                before, after = graph.modes[change.start], graph.modes[change.end]
+                found.update(dict.fromkeys(x for x in after.on if x not in before.on))
+    return list(found)
 
 
 def _stays_off(job: Job, button: str, loads: Sequence[str]) -> bool:
@@ -327,14 +342,11 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
     """Return the loads that come on with nobody touching anything, and by what."""
     found: dict[str, dict[str, set[tuple[str, bool]]]] = {}
     for graph in job.facts.graphs:
-        for n in sorted(graph.first, key=lambda n: not at_rest(job, graph.modes[n])):
-            mode = graph.modes[n]
-            for load in mode.on:
-                set_ = [(i, level) for i, level in mode.levels if level and i != "supply"]
-                told = found.setdefault(load, {})
-                if not any(why.startswith(_POWER) for why in told):
-                    found_so = listed(say_while(job, i, level) for i, level in set_)
-                    told[_POWER + (f" {found_so}" if set_ else "")] = set()
+        for load, ways in _on_with_power(graph).items():
+            found_so = ", or ".join(
+                listed(say_while(job, name, True) for name in way) for way in ways if way
+            )
+            found.setdefault(load, {})[_POWER + (f" {found_so}" if found_so else "")] = set()
         for change in graph.changes:
             before, after = graph.modes[change.start], graph.modes[change.end]
             if change.expired:
@@ -359,6 +371,26 @@ def _starting_alone(job: Job) -> list[tuple[str, str]]:
         (name, "; ".join(why + _condition(job, why, always) for why, always in found[name].items()))
         for name in loads if name in found
     ]
+
+
+def _on_with_power(graph: ModeGraph) -> dict[str, list[list[str]]]:
+    """Return the loads that may be on as the supply comes on, each with the inputs that have to be
+    on for that, in every way there is; one that holds all of another says nothing more."""
+    found: dict[str, list[list[str]]] = {}
+    for number in graph.first:
+        mode = graph.modes[number]
+        on = [name for name, level in mode.levels if level and name != "supply"]
+        for load in mode.on:
+            ways = found.setdefault(load, [])
+            if on not in ways:
+                ways.append(on)
+    return {
+        load: [
+            way for way in sorted(ways, key=lambda w: (len(w), w))
+            if not any({*other} < {*way} for other in ways)
+        ]
+        for load, ways in found.items()
+    }
 
 
 def _condition(job: Job, why: str, always: set[tuple[str, bool]]) -> str:
@@ -405,6 +437,14 @@ def _stored(job: Job) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _open_at(part: PartInUse, level: bool) -> bool:
+    """Return whether the contact of a sensing part is open while its input is so; one that is
+    closed then stops a load by what it feeds, and bridged it would never let it on."""
+    closed = {"make": True, "night": True, "break": False, "day": False}
+    form = str(part.setting("contact") or part.setting("passes") or "make")
+    return closed.get(form, True) is not level
+
+
 def _never_bridge(job: Job) -> tuple[str, ...]:
     """Return the contacts whose bridging takes away what stops a load."""
     lines = []
@@ -413,6 +453,7 @@ def _never_bridge(job: Job) -> tuple[str, ...]:
             job.label(p.name) for p in job.design.parts
             if (p.setting("input") or ("night" if p.type is PartType.TWILIGHT else "")) == name
             and any(load in job.serves[p.name] for load in loads)
+            and _open_at(p, level)
         ]
         if contacts:
             lines.append(f"{listed(contacts)}: nothing but {'it' if len(contacts) == 1 else 'them'}"

@@ -89,7 +89,7 @@ def fault_sheet(job: Job) -> Sheet:
               "except those named at the end. It knows nothing of two faults at once, of bridges "
               "between wires, or of wrong times (compare those with the settings sheet first). "
               "Change what is found, and do the trial again."),
-        *map(Words, before_the_first_step(job)),
+        *map(Words, before_the_first_step(job, "trial")),
         Heading("Looks like a fault but is not"),
         Table(("what is seen", "while", "why", "how long"), _normal(job), "normal.csv"),
         Heading("Symptoms"),
@@ -147,10 +147,12 @@ def _cells(check: Check) -> tuple[str, ...]:
 
 def _seen(job: Job, failure: Failure) -> str:
     """Return what is wrong to see, in words."""
+    loads = listed(f"{load} {'ON' if on else 'off'}" for load, on in failure.wrong)
     if failure.rattling:
         names = [job.label(name) for name in failure.rattling]
-        return f"{listed(names)} rattle{'s' if len(names) == 1 else ''} without end"
-    return listed(f"{load} {'ON' if on else 'off'}" for load, on in failure.wrong)
+        rattle = f"{listed(names)} rattle{'s' if len(names) == 1 else ''} without end"
+        return f"{rattle}, {loads}" if loads else rattle
+    return loads
 
 
 def _steps(job: Job, trial: Trial, own: Sequence[Finding]) -> list[tuple[str, ...]]:
@@ -239,8 +241,10 @@ def _unseen(job: Job) -> list[Block]:
         return []
     return [
         Heading("Faults for which no trial was found"),
-        Words("No load shows them by itself, as far as was looked: something else in the circuit "
-              "does the same. Look at these when it is serviced:"),
+        Words("No load shows them in a trial, as far as was looked: something else in the circuit "
+              "does the same, or they show for an instant only, while parts move. Some may be what "
+              "keeps a load off in a case that no trial comes to. Look at these when it is "
+              "serviced:"),
         Points(tuple(told)),
     ]
 
@@ -348,10 +352,15 @@ def _normal(job: Job) -> tuple[tuple[str, ...], ...]:
                     (name, time) for name, time in mode.running if load in job.serves[name]
                 ]
                 time = job.run(graph, mode.number, load)
+                names = listed(job.label(name) for name, _ in bearing)
                 if bearing and time is not None:
-                    names = listed(job.label(name) for name, _ in bearing)
                     rows[seen, say_levels(job, levels), f"waits for the time of {names}",
                          f"at most {duration(time)}"] = None
+                elif bearing:
+                    rows[seen, say_levels(job, levels),
+                         f"what came before decides, and the running time of {names}",
+                         "until that is up, or an input that changes it is moved (step chart)"
+                         ] = None
                 else:
                     rows[seen, say_levels(job, levels),
                          "what came before decides: it is held so",

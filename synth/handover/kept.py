@@ -108,17 +108,26 @@ def _found_at_rest(job: Job, graph: ModeGraph, rest: Mode) -> list[Mode]:
     return [m for m in graph.modes if m.number in found - {rest.number} and at_rest(job, m)]
 
 
-def before_the_first_step(job: Job) -> tuple[str, ...]:
-    """Return what to do before any test, trial or check where parts keep their position; nothing
-    where none does, or none can be found elsewhere than at rest."""
+def before_the_first_step(job: Job, each: str = "") -> tuple[str, ...]:
+    """Return what to do before any test or check where parts keep their position, or before `each`
+    trial, since the one before may have left them elsewhere; nothing where none does, or none can
+    be found elsewhere than at rest."""
     ways = ways_to_rest(job)
     if not ways:
         return ()
     names = listed(job.label(name) for name in remanent(job))
+    again = (
+        f"Before each {each}, for the one before may have left it elsewhere: switch the supply on, "
+        "every input at rest."
+        if each
+        else "Switch the supply on once, every input at rest."
+    )
     return (
         f"{names}: new, moved or after a cut, such a part stands as it was left, and every step "
-        "here counts from its position of rest. Switch the supply on once, every input at rest. "
-        f"{' '.join(ways)} Then switch the supply off and begin.",
+        f"here counts from its position of rest. {again} "
+        f"{' '.join(ways)} Then switch the supply off and begin. If it cannot be brought to rest "
+        "so, the fault lies on that way: measure there first, from the input to what it works on "
+        f"{names}, and do not change a part for its contact alone.",
     )
 
 

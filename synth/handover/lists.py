@@ -159,6 +159,10 @@ def _draw(job: Job, part: PartInUse) -> str:
     return "none"
 
 
+STARTED = TIMED - {PartType.RECYCLER}
+"""Timers with a start input."""
+
+
 def parts_list(job: Job) -> Sheet:
     """Return the parts list, with what each part is for and what could take its place."""
     rows = []
@@ -180,6 +184,11 @@ def parts_list(job: Job) -> Sheet:
                "coins", "spares in stock", "substitute"), tuple(rows), "parts.csv"),
         Words("Draw: what the kit counts. Substitute: what else of this kit fits without a change "
               "of wiring."),
+        *([Words("A timer here heeds its start only while its in is live: its time counts from "
+                 "when both are, and is lost when in goes dead. A trade part that counts whenever "
+                 "its start is live, with its contact somewhere else, is another thing: feed it "
+                 "so that both come together.")]
+          if any(part.type in STARTED for part in job.design.parts) else []),
         Words(letters),
         Words("Spares in stock: what the goals say is in stock and this design does not use; "
               "empty where they say nothing of it, to be written in."),

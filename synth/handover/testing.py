@@ -46,7 +46,9 @@ def sheet_of_tests(job: Job) -> Sheet:
         *map(Words, before_the_first_step(job)),
         Words("Waits count from the step before."
               + (" A step made later than it says may meet another mode: if a time was up in "
-                 "between, begin that circuit again from its first step." if job.timed else "")
+                 "between, switch the supply off, bring every input to rest and begin that circuit "
+                 "again from its first step; the supply and inputs as they stood before that step."
+                 if job.timed else "")
               + (" Loads of other circuits do as they must meanwhile; only those named are looked "
                  "at, and only what is seen of them counts as tested."
                  if len(job.facts.graphs) > 1 else "")

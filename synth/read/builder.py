@@ -85,6 +85,10 @@ def _mentioned(condition: Condition) -> list[Is]:
     return [named for piece in pieces for named in _mentioned(piece)]
 
 
+def _names_in(condition: Condition) -> tuple[str, ...]:
+    return tuple(piece.name for piece in _mentioned(condition))
+
+
 def _fraction(text: str) -> Fraction:
     """Return '70', '70.5', '1/3' or '2 1/3' exactly; ZeroDivisionError where one divides by 0."""
     pieces = text.replace("/", " / ").split()
@@ -347,9 +351,15 @@ class Builder(Conditions):
 
     def start_stop(self, children: list[Any]) -> Behaviour:
         start, stop = self.conditions(children)
-        said = str(children[0])
-        by_hand = said.endswith((" by", " with", " from")) or said == "set"
-        return StartStop(start, stop, by_hand, self.sensed(start, stop))
+        said = [str(child) for child in children if isinstance(child, str)]
+        first, last = (
+            one.endswith((" by", " with", " from")) or one in ("set", "reset")
+            for one in (said[0], said[-1])
+        )
+        by_hand = (first, start), (last, stop)
+        # 'siren starts when high and is stopped by ack' speaks of a button, too.
+        sensed = [self.sensed(of) if by else _names_in(of) for by, of in by_hand]
+        return StartStop(start, stop, first or last, tuple(n for names in sensed for n in names))
 
     def sensed(self, *conditions: Condition) -> tuple[str, ...]:
         """Return the names of which more is said than that they are on, or pressed."""

@@ -140,6 +140,13 @@ DOUBTS: tuple[Doubt, ...] = (
         "goal",
     ),
     Doubt(
+        re.compile(r"\b(?:has|have) been (?:pressed|pushed)\b(?! for\b)"),
+        "it is not clear whether that is forgotten as the button is let go",
+        "say 'is pressed' for as long as it is held; what lasts is said as 'siren starts when high "
+        "and stops when ack is pressed'",
+        "goal",
+    ),
+    Doubt(
         re.compile(r"\b(?:xor|differs?|disagrees?|equals?|unlike|matches)\b"),
         "'{0}' is not read",
         "say '(a and not b) or (b and not a)'; of two switches that change a load over, 'lamp "

@@ -51,7 +51,8 @@ _LETTER_OF: dict[PartType, str] = {
 _LOAD_WORDS: dict[str, str] = {
     **dict.fromkeys(("lamp", "light", "lights", "lamps", "bulb"), "lamp"),
     **dict.fromkeys(("pump", "fan", "motor", "blower", "stirrer", "mixer",
-                     "extractor", "belt", "conveyor", "auger"), "motor"),
+                     "extractor", "belt", "conveyor", "auger", "winch", "hoist", "crane"),
+                    "motor"),
     **dict.fromkeys(("heater", "heating", "heat", "warmer", "kettle", "brooder"), "heater"),
     **dict.fromkeys(("bell", "horn", "buzzer", "siren", "alarm", "pilot"), "signal"),
 }

@@ -25,7 +25,7 @@ from synth.report.document import expect_sound, value_of
 from synth.report.strips import timing_text
 from synth.report.svg import visible
 from synth.report.time_axis import exact_time
-from synth.result import Counterexample, Defect, Outcome, Status, Verdict
+from synth.result import Counterexample, Defect, Fault, Outcome, Status, Verdict
 from synth.ticks import format_duration
 from synth.trace import Moment
 from synth.wording import counted, listed
@@ -183,7 +183,7 @@ def _never_on(loads: Sequence[str]) -> str:
 def _checked(verdict: Verdict) -> str:
     return (
         f"{counted(verdict.states, 'state')}, every input sequence, any moment: all goals hold, "
-        "whichever part moves first."
+        "and at rest they do whichever part moves first."
     )
 
 
@@ -340,7 +340,15 @@ def _print_example(
         for moment in example.moments:
             page.row(table, exact_time(moment.time), _happening(moment, problem))
         if example.load and example.got is not None and example.expected is not None:
-            seen = f"{example.load} is {_on(example.got)}; it must be {_on(example.expected)}"
+            match defect.fault:
+                case Fault.BLIP:
+                    seen = f"for an instant {example.load} is {_on(example.got)}"
+                case Fault.TOGETHER:
+                    seen = "for an instant, or longer, both are on"
+                case _:
+                    seen = (
+                        f"{example.load} is {_on(example.got)}; it must be {_on(example.expected)}"
+                    )
             page.row(table, "then", seen)
         page.show(table)
     if example.orders:
@@ -411,7 +419,8 @@ def print_kit(console: Console, kit: Kit) -> None:
     page.show(table)
     page.say(
         "Types stand in brackets where the name does not say them. Terminals: inputs -> outputs. "
-        "A control input uses 1 unit where nothing else is said."
+        "A control input uses 1 unit where nothing else is said. A timer heeds its start only "
+        "while its in is live: the time counts from when both are, and is lost when in goes dead."
     )
 
 

@@ -97,7 +97,7 @@ def _flipped(
     at, into, after = when
     levels = {other.name: other.steady is True for other in problem.inputs}
     for moment in moments:
-        levels.update(moment.inputs if moment.time <= at else ())
+        levels.update(moment.inputs if moment.time < at else ())
     level = levels[item.name]
     together = [group for group in problem.never_together if item.name in group]
     turned = levels | {item.name: not level}

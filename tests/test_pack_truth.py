@@ -105,7 +105,7 @@ def test_days_that_cannot_come_together_are_told_apart() -> None:
 def test_what_ends_by_itself_is_not_said_to_be_held(folder: Path) -> None:
     """The skimmer waits for its own time while that of the feeder goes round and round."""
     goals = (
-        "kit: full\ngoals: ['feeder for 5 s every 12 h', 'skimmer 40 s on, 20 s off', "
+        "kit: full\ngoals: ['feeder for 5 s every 7 min', 'skimmer 40 s on, 20 s off', "
         "'skimmer never while feeder is on']\n"
     )
     file, plan, out = folder / "skimmer.yaml", folder / "skimmer-plan", folder / "skimmer"
@@ -125,10 +125,11 @@ def test_a_lesson_says_how_inputs_stand_as_they_do(tmp_path: Path) -> None:
     file = tmp_path / "air.yaml"
     file.write_text(
         "kit: full\ninputs: {low: sensor, full: sensor}\n"
-        "goals: ['blower starts when low and stops when full', 'main cutoff']\n"
+        "goals: ['blower starts when low and stops when full', 'drain for 4 s after each press of "
+        "tap', 'main cutoff']\n"
     )
-    out = str(tmp_path / "out")
-    ran = CliRunner().invoke(main, ["lesson", str(file), "--format", "json", "--out", out])
+    more = ("--format", "json", "--time-limit", "15", "--out", str(tmp_path / "out"))
+    ran = CliRunner().invoke(main, ["lesson", str(file), *more])
     assert ran.exit_code == 0, ran.output
     asked = [
         question

@@ -17,11 +17,11 @@ function purpose(part, tick) {
       return `Closes when set is live, opens when reset is, and stays so without power; ${part.winsSet ? "set" : "reset"} wins when both are.`;
     case "impulse-relay": return "Each time its pulse terminal becomes live it changes over, and stays so without power.";
     case "pulse-timer":
-      return `Closes its contact for ${time} when start becomes live while in is, or in while start is. A new start within this time is ignored.`;
+      return `Closes its contact for ${time} when in and start become live. A new start within this time is ignored.`;
     case "retriggerable-pulse-timer":
-      return `Closes its contact for ${time} after start last became live while in is, or in while start is.`;
-    case "on-delay-timer": return `Closes its contact once in and start have both been live for ${time} without a break.`;
-    case "off-delay-timer": return `Closed while in and start are live, and for ${time} after start goes dead; at once open when in does.`;
+      return `Closes its contact for ${time} after in and start last became live.`;
+    case "on-delay-timer": return `Closes its contact once in and start have been live for ${time} without a break.`;
+    case "off-delay-timer": return `Closed while in and start are live, and for ${time} after start goes dead.`;
     case "recycler":
       return `While powered it is on for ${time} and off for ${inWords(part.off / tick)} in turn, ${part.pulseFirst ? "pulse" : "pause"} first.`;
     case "tap-off": return `Hands up to ${units(part.units)} to its branch, and what is left to its rest.`;

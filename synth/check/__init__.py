@@ -13,14 +13,24 @@ Rooms, in the order in which a design walks through them:
 - `replay`: in which order the parts move in a counterexample's run
 - `notes`: remarks on a design that holds
 - `verdict`: all of it in order
+- `instants`: what loads may do for an instant, where parts are not equally quick
 - `showing`: a run that shows each goal at work, for a picture
 - `modes`: every settled state that can be reached, and what leads where
 - `tour`: a test by hand that visits them all
 - `day`: how long each consumer is on in a day with the inputs held
 """
 
+from synth.check.instants import instants_in_words
 from synth.check.simulate import simulate
 from synth.check.structure import amounts, power_loop, structure
 from synth.check.verdict import check, first_failure
 
-__all__ = ["amounts", "check", "first_failure", "power_loop", "simulate", "structure"]
+__all__ = [
+    "amounts",
+    "check",
+    "first_failure",
+    "instants_in_words",
+    "power_loop",
+    "simulate",
+    "structure",
+]

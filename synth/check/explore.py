@@ -150,6 +150,9 @@ class Explorer:
         self._circuit_clocks: dict[State, tuple[tuple[int, int], ...]] = {}
         self._signal_clocks: dict[tuple[int, ...], tuple[tuple[int, int], ...]] = {}
         self._units: dict[tuple[State, int], int] = {}
+        self.met: dict[tuple[State, int, int], tuple[Node | None, Event]] = {}
+        """If it is to `remember` them: what came before each event at which several parts move."""
+        self._remembers = False
         self.measuring = False
         """Only find the most units in use, judge nothing by them."""
         self.most_units = 0
@@ -224,6 +227,10 @@ class Explorer:
 
     # The search
 
+    def remember(self) -> None:
+        """From now on keep how each event came about at which several parts move at once."""
+        self._remembers = True
+
     def explore(self, orders: bool, facts: bool, first_only: bool) -> Explored:
         """Explore all reachable states; `orders`: also those that only other orders lead to;
         `facts`: honour what is known of when inputs change (else they may change at will)."""
@@ -241,6 +248,7 @@ class Explorer:
 
     def _search(self, orders: bool, first_only: bool) -> Explored:
         explored = Explored()
+        self.met = {}
         if not orders and self._steady_and_well(explored):
             return explored
         heap: list[tuple[int, int, int, Node | Finding]] = []
@@ -429,6 +437,8 @@ class Explorer:
             return
         parts_due = inner & ((1 << self.signal_base) - 1)
         settled = self.settled(state, vector, parts_due)
+        if self._remembers and settled.at_once:
+            self.met.setdefault((state, vector, parts_due), (node, Event(due, vector)))
         new_signals, wanted, signals_anew = self.reaction(
             signals, vector, inner >> self.signal_base
         )
@@ -531,6 +541,16 @@ class Explorer:
         self.most_units = max(self.most_units, used)
         return used > peak.units and not self.measuring
 
+    def path_to(self, node: Node | None, event: Event) -> tuple[Event, ...]:
+        """Return all events from the start to `event`, which comes after `node`."""
+        path = [event]
+        above = node
+        while above is not None:
+            assert above.event is not None
+            path.append(above.event)
+            above = above.parent
+        return self._as_found(tuple(reversed(path)))
+
     def _as_found(self, path: tuple[Event, ...]) -> tuple[Event, ...]:
         """Return the path with input levels that act alike, but change as few inputs as can be."""
         result: list[Event] = []
@@ -553,13 +573,7 @@ class Explorer:
         state: State,
         chatter: tuple[int, ...],
     ) -> list[Finding]:
-        path = [event]
-        above = node
-        while above is not None:
-            assert above.event is not None
-            path.append(above.event)
-            above = above.parent
-        events = self._as_found(tuple(reversed(path)))
+        events = self.path_to(node, event)
         if chatter:
             goals: tuple[int, ...] = ()
             return [Finding(Fault.CHATTER, events, slots=chatter, goals=goals)]

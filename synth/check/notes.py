@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from synth.design import Design, handed_over, sensed_alike
-from synth.parts.behaviour import CONTROLLED
-from synth.problem import Problem, Requirement
+from synth.problem import Requirement
 from synth.wording import counted, listed
 
 
@@ -28,22 +27,6 @@ def sensed_as_one(design: Design) -> tuple[str, ...]:
         f"{counted(len(names), 'part')} sense '{name}' ({listed(names)}): they are taken to change "
         "over at the same moment; where that cannot be so, take one part and relays after it"
         for name, names in sensed_alike(design).items()
-    )
-
-
-def apart_in_words(design: Design, problem: Problem) -> tuple[str, ...]:
-    """Say how far two loads were watched that must never be on together.
-
-    "What a circuit means" judges them at rest, in whatever order parts move, and for every instant
-    while all that are excited move at once.
-    """
-    if not any(part.type in CONTROLLED for part in design.parts):
-        return ()
-    return tuple(
-        f"{pair.first} and {pair.second} are never on together at rest, nor for an instant while "
-        "all parts move at once; where one part is slower than another they might meet for an "
-        "instant: what must not even then needs an interlock of its own"
-        for pair in problem.apart
     )
 
 

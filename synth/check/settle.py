@@ -6,6 +6,7 @@ step. `every_order` gives each settled state that some other order of moving cou
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from synth.check.circuit import Circuit, Row, State
@@ -14,6 +15,8 @@ from synth.parts.behaviour import EDGE_SENSITIVE, PENDING
 
 MOST_ORDERS = 20_000
 """How many configurations one event may pass through before the orders are given up."""
+MOST_MOVERS = 12
+"""How many parts may move at once for all their orders to be followed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +26,8 @@ class Settled:
     `anew` is a mask of the timers whose time starts at this instant; `loads` the masks of loads
     that are on in each step, repeats left out, the settled one last. `chatter` lists the slots
     of the parts that change for ever, in the order in which they do; empty when it settles.
-    `several` tells whether at some step two parts that can influence each other moved at once.
+    `several` tells whether at some step two parts that can influence each other moved at once,
+    `at_once` whether any two did.
     """
 
     state: State
@@ -31,6 +35,7 @@ class Settled:
     loads: tuple[int, ...]
     chatter: tuple[int, ...] = ()
     several: bool = False
+    at_once: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +55,7 @@ def settle(circuit: Circuit, state: State, vector: int, due: int) -> Settled:
     anew = 0
     met: dict[tuple[State, int], int] = {}
     moves: list[list[int]] = []
-    several = False
+    several = at_once = False
     while True:
         on, rows = circuit.look(state, vector, due)
         if not loads or loads[-1] != on:
@@ -58,7 +63,9 @@ def settle(circuit: Circuit, state: State, vector: int, due: int) -> Settled:
         excited = [i for i, row in enumerate(rows) if row[3]]
         after = tuple([row[1] for row in rows])
         if not excited:
-            return Settled(after, anew & _running(circuit, after), tuple(loads), (), several)
+            running = anew & _running(circuit, after)
+            return Settled(after, running, tuple(loads), (), several, at_once)
+        at_once = at_once or len(excited) > 1
         if len(excited) > 1 and not several:
             # Parts that cannot affect each other commute, so only a class of two needs a look.
             several = any(c & (c - 1) for c in independent(circuit, rows, due))
@@ -67,7 +74,7 @@ def settle(circuit: Circuit, state: State, vector: int, due: int) -> Settled:
             looping: dict[int, None] = {}
             for step in moves[met[key] :]:
                 looping.update(dict.fromkeys(step))
-            return Settled(state, 0, tuple(loads), tuple(looping), several)
+            return Settled(state, 0, tuple(loads), tuple(looping), several, at_once)
         met[key] = len(moves)
         moves.append(excited)
         for i in excited:
@@ -177,19 +184,11 @@ def every_order(circuit: Circuit, state: State, vector: int, due: int) -> tuple[
             continue
         chosen = independent(circuit, rows, pending)[0]
         movers = [i for i in excited if chosen >> i & 1]
-        if len(movers) > 12:
+        if len(movers) > MOST_MOVERS:
             raise Undecided("too many parts move at once; races not decided")
-        quiet = [row[0] if row[3] else row[1] for row in rows]
-        for subset in range(1, 1 << len(movers)):
-            moved = tuple(slot for k, slot in enumerate(movers) if subset >> k & 1)
-            next_state = list(quiet)
-            next_anew, next_due = anew, pending
-            for slot in moved:
-                next_state[slot] = rows[slot][1]
-                next_due &= ~(1 << slot)
-                if rows[slot][2]:
-                    next_anew |= 1 << slot
-            target: _Config = (tuple(next_state), next_due, next_anew)
+        for moved, next_state, next_due in _moves(rows, movers, pending):
+            next_anew = anew | sum(1 << slot for slot in moved if rows[slot][2])
+            target: _Config = (next_state, next_due, next_anew)
             edges[config].append(target)
             if target not in parent:
                 parent[target] = (config, moved)
@@ -200,6 +199,34 @@ def every_order(circuit: Circuit, state: State, vector: int, due: int) -> tuple[
         slots = _moving(loop, edges)
         others.append(Other(loop[0][0], 0, 0, _path(parent, loop[0]), slots))
     return tuple(others)
+
+
+def one_by_one(
+    circuit: Circuit, state: State, vector: int, due: int
+) -> tuple[int, list[tuple[tuple[int, ...], State, int]] | None]:
+    """Return the loads that are on at a moment between two states of rest, and each way in which
+    some of the excited parts (all of them, whatever affects what) may move next: their slots, what
+    is then, and the timers whose expiry is yet to be acted on. None where there are too many."""
+    on, rows = circuit.look(state, vector, due)
+    movers = [i for i, row in enumerate(rows) if row[3]]
+    if len(movers) > MOST_MOVERS:
+        return on, None
+    return on, list(_moves(rows, movers, due))
+
+
+def _moves(
+    rows: list[Row], movers: list[int], due: int
+) -> Iterator[tuple[tuple[int, ...], State, int]]:
+    """Yield each way in which some of `movers` may move: their slots, the state after it, and the
+    timers whose expiry has not been acted on."""
+    quiet = [row[0] if row[3] else row[1] for row in rows]
+    for subset in range(1, 1 << len(movers)):
+        moved = tuple(slot for k, slot in enumerate(movers) if subset >> k & 1)
+        state, left = list(quiet), due
+        for slot in moved:
+            state[slot] = rows[slot][1]
+            left &= ~(1 << slot)
+        yield moved, tuple(state), left
 
 
 def _path(

@@ -8,7 +8,6 @@ from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart
 from synth.check.energy import kept_in_words, too_much, worst_day
 from synth.check.explore import Budget, Explored, Explorer
 from synth.check.notes import (
-    apart_in_words,
     handed_over_in_words,
     never_on_in_words,
     sensed_as_one,
@@ -73,7 +72,7 @@ def check(
     for cone in to_explore:
         try:
             explorer = Explorer(design, problem, cone, budget)
-            explored, together = _explore(explorer, stop_at_first)
+            explored, together = explore_cone(explorer, stop_at_first)
         except Undecided as reason:
             # Another cone may still show that the design fails; that would be an answer.
             undecided = undecided or reason
@@ -95,7 +94,6 @@ def check(
         never_on = tuple(r for r in problem.requirements if r.load in dark)
         notes.extend(never_on_in_words(r) for r in never_on)
         notes.extend((*sensed_as_one(design), *handed_over_in_words(design)))
-        notes.extend(apart_in_words(design, problem))
     if racy and not defects:
         notes.append(
             f"the order in which {', '.join(racy)} move can matter for how they come to rest, "
@@ -146,7 +144,7 @@ def first_failure(
     else:
         cone = cone_of_load(design, problem, of)
     explorer = Explorer(design, problem, cone, budget)
-    explored, _ = _explore(explorer, True)
+    explored, _ = explore_cone(explorer, True)
     if not explored.findings:
         return None
     return defect(explorer, design, problem, explored.findings[0])
@@ -171,7 +169,7 @@ def most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | 
     for cone in consumers_apart(design, problem):
         explorer = Explorer(design, problem, cone, budget)
         explorer.measuring = True
-        explored, _ = _explore(explorer, True)
+        explored, _ = explore_cone(explorer, True)
         states += explored.states
         if explored.findings:
             return None, states
@@ -179,7 +177,7 @@ def most_units(design: Design, problem: Problem, budget: Budget) -> tuple[int | 
     return total, states
 
 
-def _explore(explorer: Explorer, first_only: bool) -> tuple[Explored, tuple[str, ...] | None]:
+def explore_cone(explorer: Explorer, first_only: bool) -> tuple[Explored, tuple[str, ...] | None]:
     """Explore a cone all together, then in every order; tell also whose order matters."""
     explored = _with_facts_if_needed(explorer, False, first_only)
     if explored.findings:

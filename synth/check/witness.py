@@ -119,9 +119,10 @@ def _solve(
     return None
 
 
-def _moments(
+def moments_of(
     circuit: Circuit, path: Sequence[Event], times: Sequence[Fraction]
 ) -> tuple[Moment, ...]:
+    """Return the moments at which inputs change on a path, and its last one."""
     moments = []
     before = 0
     for k, (event, time) in enumerate(zip(path, times, strict=True)):
@@ -250,7 +251,7 @@ def defect(explorer: Explorer, design: Design, problem: Problem, finding: Findin
     path = finding.path
     times = event_times(explorer, path)
     circuit = explorer.circuit
-    moments = _moments(circuit, path, times)
+    moments = moments_of(circuit, path, times)
     when = when_in_words(problem, moments)
     fault = finding.fault
     orders: tuple[str, ...] = ()

@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from synth.check import check, first_failure, simulate, structure
+from synth.check import check, first_failure, instants_in_words, simulate, structure
 from synth.check.replay import orders_that_end
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, Undecided
@@ -33,6 +33,8 @@ MEND_LEAST = 15.0
 REMEDY_SECONDS = 5.0
 REMEDY_STATES = 20_000
 """Seconds that may go into what would put a design right, and states into each change of it."""
+INSTANTS_SECONDS = 2.0
+"""Seconds that may go into what loads may do for an instant."""
 CHECK_LEAST = 10.0
 """Seconds that the check of a design may take, even beyond the end."""
 WITHOUT = "without the wishes"
@@ -66,10 +68,13 @@ def plan(
     tools = _tools(problem, spent, seconds, fast, memory)
 
     def timed(outcome: Outcome) -> Outcome:
+        verdict = outcome.verdict
+        if outcome.design is not None and verdict is not None:
+            verdict = _with_instants(outcome.design, problem, verdict)
         recalled = {KNOWN: memory.seconds} if memory is not None and memory.known else {}
         total = time.monotonic() - began
         stages = (*outcome.times, *recalled.items(), *spent.items(), ("total", total))
-        return replace(outcome, times=stages)
+        return replace(outcome, times=stages, verdict=verdict)
 
     least: list[DayUse] = []
     if problem.energy is not None:
@@ -245,9 +250,18 @@ def fast_available() -> bool:
 
 
 def check_design(design: Design, problem: Problem, seconds: float | None = None) -> Verdict:
-    """Return the verdict of the exact check on `design`."""
+    """Return the verdict of the exact check on `design`, with what loads may do for an instant."""
     deadline = None if seconds is None else time.monotonic() + seconds
-    return check(design, problem, deadline=deadline)
+    return _with_instants(design, problem, check(design, problem, deadline=deadline))
+
+
+def _with_instants(design: Design, problem: Problem, verdict: Verdict) -> Verdict:
+    """Return `verdict`, if it holds, with notes on what loads may do for an instant."""
+    if not verdict.holds:
+        return verdict
+    deadline = time.monotonic() + INSTANTS_SECONDS
+    told = instants_in_words(design, problem, deadline)
+    return replace(verdict, notes=(*verdict.notes, *told))
 
 
 def remedies(

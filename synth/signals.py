@@ -10,8 +10,8 @@ returns the node starts afresh, so that an input already at 1 then counts as a r
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
@@ -189,6 +189,34 @@ def children(signal: Signal) -> tuple[Signal, ...]:
             return (enable,)
         case _:
             return ()
+
+
+def changed(signal: Signal, inside: Callable[[Signal], Signal]) -> Signal:
+    """Return `signal` with each signal that it is directly made of as `inside` has it."""
+    match signal:
+        case Not(of):
+            return negated(inside(of))
+        case And(of):
+            return all_of(*(inside(piece) for piece in of))
+        case Or(of):
+            return any_of(*(inside(piece) for piece in of))
+        case Pulse():
+            return replace(signal, start=inside(signal.start), enable=inside(signal.enable))
+        case OnDelay() | OffDelay() | Toggle():
+            return replace(signal, of=inside(signal.of), enable=inside(signal.enable))
+        case Cycle():
+            return replace(signal, gate=inside(signal.gate), enable=inside(signal.enable))
+        case Latch():
+            return replace(
+                signal,
+                set=inside(signal.set),
+                reset=inside(signal.reset),
+                enable=inside(signal.enable),
+            )
+        case Recently():
+            return replace(signal, enable=inside(signal.enable))
+        case Const() | Level():
+            return signal
 
 
 def inputs_of(signal: Signal) -> frozenset[str]:

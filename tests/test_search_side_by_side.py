@@ -138,13 +138,17 @@ def test_a_circuit_without_a_design_is_asked_by_signal_once_more(
     assert asked == [2, 2] and each.circuits[0].found.best is not None
 
 
-def test_loads_that_exclude_each_other_are_asked_for_together() -> None:
+def test_loads_that_exclude_each_other_are_one_circuit_of_several_signals() -> None:
     problem = read("fan while hot, warmer while cold and hot, lamp while hot or cold, "
                    "warmer and fan never together", "full")  # fmt: skip
+    assert len(separate(problem)) == 1
     groups = separate(problem, by_signal=True)
-    assert sorted(sorted(r.load for r in group.requirements) for group in groups) == [
-        ["fan", "warmer"], ["lamp"]
+    assert sorted(r.load for group in groups for r in group.requirements) == [
+        "fan", "lamp", "warmer"
     ]  # fmt: skip
+    # Put together they are judged as what they are.
+    both = two_by_two(problem)
+    assert both is not None and stands(both, problem) > 0
 
 
 def test_sensing_parts_that_are_alike_are_one() -> None:

@@ -20,18 +20,16 @@ from synth.signals import (
     And,
     Const,
     Cycle,
-    Latch,
     Level,
     Not,
     OffDelay,
     OnDelay,
     Or,
     Pulse,
-    Recently,
     Signal,
-    Toggle,
     all_of,
     any_of,
+    changed,
     inputs_of,
     loads_of,
     negated,
@@ -40,8 +38,8 @@ from synth.signals import (
 
 def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
     """Return the circuits of `problem` that share no input but the supply, in a stable order;
-    with `by_signal` those whose loads share no signal, though they may share inputs. Loads that are
-    never on together are of one circuit.
+    with `by_signal` those whose loads share no signal, though they may share inputs or never be on
+    together. Else loads that are never on together are of one circuit.
 
     Loads of two circuits that are to be on separate branches may stay in two: circuits that are
     put together share nothing but the supply, and what is left out of a part of the problem can
@@ -52,7 +50,7 @@ def separate(problem: Problem, by_signal: bool = False) -> list[Problem]:
         inputs = () if by_signal else inputs_of(requirement.signal) - {"supply"}
         tokens = {f"in {name}" for name in inputs}
         tokens |= {f"load {n}" for n in loads_of(requirement.signal)} | {f"load {requirement.load}"}
-        for pair in problem.apart:
+        for pair in () if by_signal else problem.apart:
             if requirement.load in (pair.first, pair.second):
                 tokens |= {f"load {pair.first}", f"load {pair.second}"}
         if by_signal or len(tokens) == 1:
@@ -222,32 +220,9 @@ def behind(signal: Signal, lever: str) -> Signal:
     def inside(s: Signal) -> Signal:
         return behind(s, lever)
 
-    match signal:
-        case And(of):
-            if Level("supply") in of and Level(lever) in of:
-                of = tuple(piece for piece in of if piece != Level(lever))
-            return all_of(*(inside(piece) for piece in of))
-        case Or(of):
-            return any_of(*(inside(piece) for piece in of))
-        case Not(of):
-            return negated(inside(of))
-        case Pulse():
-            return replace(signal, start=inside(signal.start), enable=inside(signal.enable))
-        case OnDelay() | OffDelay() | Toggle():
-            return replace(signal, of=inside(signal.of), enable=inside(signal.enable))
-        case Cycle():
-            return replace(signal, gate=inside(signal.gate), enable=inside(signal.enable))
-        case Latch():
-            return replace(
-                signal,
-                set=inside(signal.set),
-                reset=inside(signal.reset),
-                enable=inside(signal.enable),
-            )
-        case Recently():
-            return replace(signal, enable=inside(signal.enable))
-        case Const() | Level():
-            return signal
+    if isinstance(signal, And) and Level("supply") in signal.of:
+        signal = And(tuple(piece for piece in signal.of if piece != Level(lever)))
+    return changed(signal, inside)
 
 
 def join(skeletons: list[Skeleton]) -> Skeleton:

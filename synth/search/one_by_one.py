@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from math import inf
 
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
@@ -20,13 +21,14 @@ from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.questions import Questions
 from synth.search.remembered import found_by
-from synth.search.side_by_side import side_by_side
+from synth.search.side_by_side import follows_itself, side_by_side
 from synth.search.stimuli import first_runs
 from synth.search.within import most_of_each
 
 FIRST_SHARE = 0.15
-"""Part of the time left that may go into a circuit of several signals, asked for as one, before
-each of them is asked for by itself."""
+FIRST_SECONDS = 6.0
+"""Part of the time left, and seconds at most, that may go into a circuit of several signals, asked
+for as one, before each of them is asked for by itself."""
 BY_SIGNAL_SHARE = 0.7
 """Part of the time left that may go into a design to begin with, where there was none in time."""
 APART_SHARE = 0.5
@@ -107,7 +109,7 @@ class OneByOne:
         aside = engine.within or bool(circuit.piece.path)
         with self.progress.aside(aside), self.progress.sharing(share):
             groups = separate(engine.problem, by_signal=True)
-            if len(groups) > 1 and engine.by_price:
+            if engine.by_price and self._in_parts(engine.problem, groups):
                 # Any design is worth more than a better bound; there is more time for it now.
                 with self.progress.sharing(BY_SIGNAL_SHARE):
                     self._by_signal(circuit, groups)
@@ -132,32 +134,44 @@ class OneByOne:
         design to begin with."""
         engine = circuit.engine
         groups = separate(engine.problem, by_signal=True)
-        several = len(groups) > 1 and engine.by_price
-        with self.progress.sharing(FIRST_SHARE if several else 1):
+        several = engine.by_price and self._in_parts(engine.problem, groups)
+        share, most = (FIRST_SHARE, FIRST_SECONDS) if several else (1, inf)
+        with self.progress.sharing(share, most):
             circuit.found = found_by(engine, self.tools)
         if circuit.found.best is not None or circuit.found.closed or not several:
             return
         self._by_signal(circuit, groups)
         circuit.found = found_by(engine, self.tools)
 
+    def _in_parts(self, problem: Problem, groups: Sequence[Problem]) -> bool:
+        """Return whether a design to begin with may be made of several: those of several signals,
+        or of loads that look back at each other."""
+        return len(groups) > 1 or (follows_itself(problem) and not self.within)
+
     def _by_signal(self, circuit: Circuit, groups: Sequence[Problem]) -> None:
         """Seek a design to begin with, one signal after the other."""
         engine = circuit.engine
         with self.progress.aside():
-            best = side_by_side(engine, groups, lambda group: self._first_design(group, circuit))
+            best = side_by_side(
+                engine,
+                groups,
+                lambda group: self._first_design(group, circuit),
+                self._first_design,
+            )
         if best is not None:
             engine.adopt(best)
         make_known(engine, circuit.within)
 
-    def _first_design(self, problem: Problem, larger: Circuit) -> Working | None:
+    def _first_design(self, problem: Problem, larger: Circuit | None = None) -> Working | None:
         """Return a design for some loads of a circuit: their circuits, put together. What these
-        are is kept with the larger one."""
+        are is kept with the larger one, if they are of one."""
         asked = replace(problem, limits=replace(problem.limits, price=None))
         pieces = take_apart(asked)
         inner = OneByOne(asked, pieces, self.tools, self.progress, self.seed, within=True)
         failed = inner.solve()
-        known = {_loads(circuit) for circuit in inner.circuits}
-        larger.within = [c for c in larger.within if _loads(c) not in known] + inner.circuits
+        if larger is not None:
+            known = {_loads(circuit) for circuit in inner.circuits}
+            larger.within = [c for c in larger.within if _loads(c) not in known] + inner.circuits
         if failed is not None:
             return None
         whole = self._engine_of(Piece(asked, ()))

@@ -9,7 +9,7 @@ asked for a wiring beside what is there. This proves nothing; it gives a design 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 
 from synth.design import PartInUse, Skeleton, Terminal
@@ -20,7 +20,8 @@ from synth.search.basics import Working
 from synth.search.engine import Engine
 from synth.search.lists import Catalogue
 from synth.search.merging import EFFORT, engine_for, fewer_parts
-from synth.signals import times_of
+from synth.search.relayed import following, in_steps, levers_once, relayed
+from synth.signals import loads_of, times_of
 
 ALL_SHARE = 0.8
 """Part of the time left that may go into the signals one by one."""
@@ -28,16 +29,27 @@ ALONE_SHARE = 0.4
 """Part of the time of one of them that may go into a design for it by itself."""
 AGAIN_SHARE = 0.8
 """The same, once all others have one."""
+FOLLOWING_SHARE = 0.5
+FOLLOWING_SECONDS = 2.0
+"""Part of the time of one of them, and seconds at most, that may go into it, or a step of it, with
+others as inputs."""
 FEWER_SHARE = 0.3
-"""Part of the time left that may go into fewer parts for all of them."""
+FEWER_SECONDS = 3.0
+"""Part of the time left, and seconds at most, that may go into fewer parts for all of them."""
 
 
 def side_by_side(
-    engine: Engine, groups: Sequence[Problem], solve: Callable[[Problem], Working | None]
+    engine: Engine,
+    groups: Sequence[Problem],
+    solve: Callable[[Problem], Working | None],
+    solve_other: Callable[[Problem], Working | None] = lambda problem: None,
 ) -> Working | None:
     """Return a design of the engine's problem made of designs of `groups` of its loads, which
     `solve` gives; None where they do not come to one. What is easy comes first; what takes more
-    than its share of the time is put off until all others are there, and may take the rest."""
+    than its share of the time is put off until all others are there, and may take the rest.
+
+    `solve_other` gives designs of problems that are not part of the engine's: of loads that follow
+    others, with these for inputs (see `relayed`)."""
     progress = engine.progress
     best: Working | None = None
     wirings: list[Skeleton] = []
@@ -51,9 +63,14 @@ def side_by_side(
             whole = len(wanted) == len(engine.problem.requirements)
             both = engine if whole else engine_for(only(engine.problem, wanted), engine)
             with progress.sharing(1 / (len(waiting) + len(put_off) + 1)):
-                with progress.sharing((ALONE_SHARE if first else AGAIN_SHARE) if best else 1):
-                    alone = solve(group)
-                found = _beside(both, best, alone) if best else alone
+                alone: Working | None = None
+                found = _following(both, best, group, solve_other) if best else None
+                if found is None:
+                    with progress.sharing((ALONE_SHARE if first else AGAIN_SHARE) if best else 1):
+                        alone = _each_other(engine, group, solve_other)
+                        if alone is None and len(groups) > 1:
+                            alone = solve(group)
+                    found = _beside(both, best, alone) if best else alone
             if found is not None:
                 best, loads = found, wanted
                 wirings += [alone.skeleton] if alone else []
@@ -64,10 +81,89 @@ def side_by_side(
             if not waiting and first:
                 waiting, put_off, first = put_off, [], False
     if best is not None:
-        with progress.sharing(FEWER_SHARE):
+        with progress.sharing(FEWER_SHARE, FEWER_SECONDS):
             for fewer in fewer_parts(engine, best.parts_list.items, wirings):
                 best = fewer
     return best
+
+
+def _following(
+    both: Engine,
+    there: Working,
+    group: Problem,
+    solve: Callable[[Problem], Working | None],
+) -> Working | None:
+    """Return a design in which some loads follow those that are there by relays on what feeds
+    these, None where they follow none, or none is found that stands."""
+    problem = both.problem
+    new = {r.load for r in group.requirements}
+    signals = {r.load: r.signal for r in problem.requirements if r.load not in new}
+    asked = following(group, signals)
+    if asked is None:
+        return None
+    found = _wirings(both, asked, solve)
+    return _with_relays(both, [there.skeleton, *found], new) if found else None
+
+
+def _wirings(
+    engine: Engine, asked: Problem, solve: Callable[[Problem], Working | None]
+) -> list[Skeleton]:
+    """Return a wiring for loads that follow others, or one for each step of what is asked of them;
+    empty where none is found."""
+    with engine.progress.sharing(FOLLOWING_SHARE, FOLLOWING_SECONDS):
+        found = solve(asked)
+    if found is not None:
+        return [found.skeleton]
+    wirings: list[Skeleton] = []
+    steps = in_steps(asked) if len(asked.requirements) == 1 else []
+    for step in steps if len(steps) > 1 else ():
+        with engine.progress.sharing(FOLLOWING_SHARE, FOLLOWING_SECONDS):
+            found = solve(step)
+        if found is None:
+            return []
+        wirings.append(found.skeleton)
+    return wirings
+
+
+def _each_other(
+    engine: Engine, group: Problem, solve: Callable[[Problem], Working | None]
+) -> Working | None:
+    """Return a design for loads that look back at each other, or at themselves: each by itself with
+    what feeds the others for inputs, None where they do not, or none is found that stands."""
+    if not follows_itself(group):
+        return None
+    signals = {r.load: r.signal for r in group.requirements}
+    found: list[Skeleton] = []
+    for requirement in group.requirements:
+        one = only(group, {requirement.load})
+        asked = following(one, signals) or one
+        if follows_itself(asked):
+            return None
+        wirings = _wirings(engine, asked, solve)
+        if not wirings:
+            return None
+        found += wirings
+    return _with_relays(engine_for(group, engine), found, signals)
+
+
+def follows_itself(problem: Problem) -> bool:
+    """Return whether a load of a problem looks back at some load."""
+    return any(loads_of(r.signal) for r in problem.requirements)
+
+
+def _with_relays(
+    engine: Engine, wirings: Sequence[Skeleton], new: Collection[str]
+) -> Working | None:
+    """Return a design of wirings on one supply in which parts for the loads `new` follow others,
+    None where no such one stands."""
+    problem = engine.problem
+    apart = {(pair.first, pair.second) for pair in problem.apart}
+    joined = with_common_sensing(join([*wirings]))
+    for skeleton in relayed(joined, new, problem.kit, apart):
+        working = engine.stands(levers_once(skeleton, problem.kit))
+        if working is not None:
+            return working
+    return None
 
 
 def _hardness(group: Problem) -> tuple[int, int]:

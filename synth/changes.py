@@ -25,8 +25,10 @@ _WIRE = 4
 class Changes:
     """What it takes to turn one design into another in which equal parts have equal names.
 
-    `set_anew` holds (part before, part after). A wire that `moved` still ends on the same input,
-    but begins at another output: (before, after). Prices in coins, supplies in units.
+    `set_anew` holds (part before, part after), `needs` the same for loads that need more or less.
+    A wire that `moved` still ends on the same input, but begins at another output: (before, after);
+    `carry` holds the same for wires that stay and carry other units. Prices in coins, supplies in
+    units.
     """
 
     added: tuple[PartInUse, ...]
@@ -38,6 +40,8 @@ class Changes:
     gone: tuple[Wire, ...]
     price: tuple[int, int]
     supply: tuple[int, int]
+    needs: tuple[tuple[PartInUse, PartInUse], ...] = ()
+    carry: tuple[tuple[Wire, Wire], ...] = ()
 
     @property
     def disturbed(self) -> int:
@@ -193,12 +197,15 @@ def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
     ended = {wire.target: wire for wire in old.wires}
     ends = {wire.target for wire in new.wires}
     stay, moved, added = list[Wire](), list[tuple[Wire, Wire]](), list[Wire]()
+    carry: list[tuple[Wire, Wire]] = []
     for wire in new.wires:
         was = ended.get(wire.target)
         if was is None:
             added.append(wire)
         elif was.source == wire.source:
             stay.append(wire)
+            if None not in (was.units, wire.units) and was.units != wire.units:
+                carry.append((was, wire))
         else:
             moved.append((was, wire))
     return Changes(
@@ -217,4 +224,12 @@ def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
         tuple(wire for wire in old.wires if wire.target not in ends),
         (old.price(kit), new.price(kit)),
         (old.supply, new.supply),
+        tuple(
+            (before[part.name], part)
+            for part in new.parts
+            if part.type is PartType.LOAD
+            and part.name in before
+            and before[part.name].setting("needs") != part.setting("needs")
+        ),
+        tuple(carry),
     )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from synth.design import Design
 
 
 @dataclass(frozen=True)
@@ -11,13 +13,14 @@ class Remedy:
 
     `steps` say in words what is to be done. `wires` are the numbers of the wires that it changes,
     `parts` the names of the parts, `supply` the units that the supply has to be set to besides
-    (None: it may stay as it is).
+    (None: it may stay as it is). `design` is what comes of it.
     """
 
     steps: tuple[str, ...]
     wires: tuple[int, ...] = ()
     parts: tuple[str, ...] = ()
     supply: int | None = None
+    design: Design | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)

@@ -102,10 +102,10 @@ def really(old: dict[str, Any], way: dict[str, Any], goals: str, kit: str = "sta
     assert off == {*way["gone_wires"]}
 
 
-def burden(way: dict[str, Any]) -> tuple[int, int, int]:
-    """Return what counts against a way: connections changed, what is disturbed, coins."""
+def burden(way: dict[str, Any]) -> tuple[int, int, int, int]:
+    """Return what counts against a way: connections changed, what is disturbed, coins, units."""
     disturbed = (*way["moved_wires"], *way["gone_wires"], *way["taken_out"])
-    return way["connections_changed"], len(disturbed), way["to_buy"]
+    return way["connections_changed"], len(disturbed), way["to_buy"], way["supply"]
 
 
 @pytest.mark.parametrize(
@@ -216,7 +216,8 @@ def test_goals_that_go_take_their_parts_along(wired: Path) -> None:
     way = found["ways"][0]
     really(old, way, goals)
     assert {"pump", "pulse timer 1", "pulse timer 2"} <= {*way["taken_out"]}
-    assert way["to_buy"] == 0 and way["price"] == 9
+    # A tap-off or divider with fewer outputs in use may stay: planned anew it is 9 coins.
+    assert way["to_buy"] == 0 and 9 <= way["price"] <= 12 and way["new_wires"] == []
 
 
 def test_what_does_it_already_is_left_alone(wired: Path) -> None:
@@ -249,7 +250,8 @@ def test_what_is_proven_is_the_price(wired: Path, tmp_path: Path) -> None:
     text = f"goals: ['{at_night.replace(', ', chr(39) + ', ' + chr(39))}']\n"
     text = text.replace("60 s', 'only", "60 s, only")
     goals.write_text(text, encoding="utf-8")
-    assert document(wired, str(goals), *patience)["ways"][0]["proven"]
+    ways = document(wired, str(goals), *patience)["ways"]
+    assert {way["price"] for way in ways if way["proven"]} == {min(w["price"] for w in ways)}
     goals.write_text(text + "minimise: [power, price]\n", encoding="utf-8")
     ways = document(wired, str(goals), *patience)["ways"]
     assert ways and not any(way["proven"] for way in ways)

@@ -17,10 +17,10 @@ HELP = """Say how to change a circuit that is wired for other goals, with little
 
 DESIGN is the design or plan (JSON or YAML) of what is wired; GOALS is a goal file with all goals,
 the old ones that still count and the new, or a list of phrases where no such file exists. Shown are
-ways to get there, each checked against all these goals: of the cheapest design, whatever is wired,
-and designs that keep every part there is, those that no other beats in changed connections and in
-what is to be bought. Of one of them follows what to buy, and which wires to take off, move and put
-on.
+ways to get there, each checked against all these goals: little done to what is wired, the cheapest
+design whatever is wired, and designs that keep every part there is; those that no other beats in
+changed connections, in wires moved and parts taken out, in what is to be bought, and in units. Of
+one of them follows what to buy, and which wires to take off, move and put on.
 
 \b
 Examples:
@@ -95,9 +95,12 @@ def command(
         else:
             from synth.report.terminal import print_plan
 
+            click.echo("No way was found from what is wired. A plan of all goals came to this:\n")
             print_plan(_console(), problem, found.outcome)
         sys.exit(pipeline.exit_code(found.outcome) or UNDECIDED)
     if way > len(found.ways):
+        if form == "text":
+            print_alteration(_console(), problem, found, None)
         raise click.UsageError(f"there is no way {way}; say --way 1 to {len(found.ways)}")
     if out is not None:
         chosen = found.ways[way - 1]

@@ -7,6 +7,7 @@ until it is built as was wished), `remedies` (what would put a faulty design rig
 """
 
 from synth.explore.apart import told_apart
+from synth.explore.as_wired import left_out, small_changes, tapped, trimmed
 from synth.explore.clash import clash_of
 from synth.explore.different import Different, telling
 from synth.explore.front import front_of, weighed
@@ -17,10 +18,14 @@ __all__ = [
     "Different",
     "clash_of",
     "front_of",
+    "left_out",
     "mended",
     "remedies",
+    "small_changes",
+    "tapped",
     "telling",
     "told_apart",
+    "trimmed",
     "unshared",
     "weighed",
     "wished",

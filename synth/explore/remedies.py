@@ -29,6 +29,13 @@ MOST_CHECKED = 600
 is wrong."""
 MOST_BEGUN = 60
 """Of the changes that leave less wrong, so many are tried with a second one."""
+FOLLOWED = {
+    PartType.SWITCH: InputKind.SWITCH,
+    PartType.PUSH_BUTTON: InputKind.BUTTON,
+    PartType.SENSOR: InputKind.SENSOR,
+    PartType.TWILIGHT: InputKind.NIGHT,
+}
+"""Which kind of input each type of sensing part follows."""
 MOST_UNITS = 4096
 """The supply is set to so many units at most."""
 
@@ -40,7 +47,7 @@ else all that fails; None where it is not known in time."""
 
 
 @dataclass(frozen=True)
-class _Change:
+class Change:
     """One small change: what is done, the design after it, and the parts that it bears on first."""
 
     step: str
@@ -57,18 +64,29 @@ def remedies(
     built: Built,
     judge: Judge,
     over: Callable[[], bool],
+    changes: Callable[[Design, Problem], Iterator[Change]] | None = None,
+    fit: Callable[[Design], Design] | None = None,
 ) -> Remedies:
     """Return small changes after which `design` holds, of which the check found `defects`.
 
-    At most `MOST_CHECKED` changed designs are judged; no more once `over` says so.
+    At most `MOST_CHECKED` changed designs are judged; no more once `over` says so. `changes`: those
+    that are looked at, if not those of a slip. `fit` sets what splits power to what is needed;
+    without it only the supply is.
     """
-    return _Seeker(problem, built, judge, over).remedies(design, defects)
+    return _Seeker(problem, built, judge, over, changes or _changes, fit).remedies(design, defects)
 
 
 class _Seeker:
     def __init__(
-        self, problem: Problem, built: Built, judge: Judge, over: Callable[[], bool]
+        self,
+        problem: Problem,
+        built: Built,
+        judge: Judge,
+        over: Callable[[], bool],
+        changes: Callable[[Design, Problem], Iterator[Change]],
+        fit: Callable[[Design], Design] | None,
     ) -> None:
+        self.changes, self.fit = changes, fit
         self.problem = problem
         self.built = built
         self.judge = judge
@@ -83,7 +101,7 @@ class _Seeker:
         if all(defect.fault is Fault.LIMIT for defect in defects):
             return Remedies()  # it does what it should; what it is made of is another question
         found: list[Remedy] = []
-        better: list[tuple[_Wrong, int, _Change, tuple[Defect, ...]]] = []
+        better: list[tuple[_Wrong, int, Change, tuple[Defect, ...]]] = []
         before = _how_wrong(defects)
         for all_of_it in (True, False):
             for change, after in self._after(design, defects, all_of_it):
@@ -110,14 +128,14 @@ class _Seeker:
 
     def _after(
         self, design: Design, defects: tuple[Defect, ...], all_of_it: bool
-    ) -> Iterator[tuple[_Change, tuple[Defect, ...]]]:
+    ) -> Iterator[tuple[Change, tuple[Defect, ...]]]:
         """Yield the changes of a design that may put right all that is wrong, or else only some of
         it, with what is wrong after each."""
         loads = sorted({d.counterexample.load for d in defects if d.counterexample} - {""})
         cones = [_upstream(design, load) for load in loads]
         unbuilt = _how_wrong(defects)[0]
         counted = sum(d.fault in (Fault.UNITS, Fault.LIMIT) for d in defects)
-        for change in _changes(design, self.problem):
+        for change in self.changes(design, self.problem):
             bears = [bool(cone & change.bears_on) for cone in cones]
             if all(bears) is not all_of_it or (cones and not any(bears)):
                 continue
@@ -145,8 +163,10 @@ class _Seeker:
     def _with_enough(self, design: Design) -> tuple[Design, tuple[Defect, ...]]:
         """Return the design with a supply that is large enough, where that is all it lacks; and
         what is wrong with how it is built."""
+        if self.fit is not None:
+            design = self.fit(design)
         wrong = self.built(design)
-        if not wrong or any(d.fault is not Fault.UNITS for d in wrong):
+        if self.fit is not None or not wrong or any(d.fault is not Fault.UNITS for d in wrong):
             return design, wrong
         low, high = design.supply, max(1, design.supply)
         while high < MOST_UNITS and self.built(_supplied(design, high)):
@@ -180,7 +200,7 @@ def _best(found: Sequence[Remedy]) -> tuple[Remedy, ...]:
     return tuple(sorted(found, key=lambda remedy: remedy.supply is not None)[:MOST_FOUND])
 
 
-def _remedy(changes: list[_Change], before: Design) -> Remedy:
+def _remedy(changes: list[Change], before: Design) -> Remedy:
     """Return what is done by some changes, one after the other."""
     supply = changes[-1].design.supply
     steps = [change.step for change in changes if change.step]
@@ -191,6 +211,7 @@ def _remedy(changes: list[_Change], before: Design) -> Remedy:
         tuple(dict.fromkeys(number for change in changes for number in change.wires)),
         tuple(dict.fromkeys(name for change in changes for name in change.parts)),
         supply if supply != before.supply else None,
+        changes[-1].design,
     )
 
 
@@ -227,19 +248,19 @@ def _set(part: PartInUse, key: str, value: str | int) -> PartInUse:
 # -- the changes ---------------------------------------------------------------------------------
 
 
-def _changes(design: Design, problem: Problem) -> Iterator[_Change]:
+def _changes(design: Design, problem: Problem) -> Iterator[Change]:
     """Yield all single changes that are looked at, the simplest first."""
     design = _supplied(design, design.supply)
     # What is left out here of the wires' units may be all that is wrong, or that the supply is set
     # too small, which is looked at with every change.
-    yield _Change("", design, frozenset(part.name for part in design.parts))
-    yield from _settings(design, problem)
+    yield Change("", design, frozenset(part.name for part in design.parts))
+    yield from settings(design, problem)
     yield from _exchanged(design)
     yield from _moved(design, problem)
-    yield from _other_parts(design, problem)
+    yield from other_parts(design, problem)
 
 
-def _settings(design: Design, problem: Problem) -> Iterator[_Change]:
+def settings(design: Design, problem: Problem) -> Iterator[Change]:
     """Yield each other setting of one part: contact, time, input, what wins or comes first."""
     for part in design.parts:
         offer = problem.kit.index.get(part.part)
@@ -257,7 +278,7 @@ def _settings(design: Design, problem: Problem) -> Iterator[_Change]:
                 values[key] = [units for units in range(1, design.supply) if units != now]
         for key, others in values.items():
             for value in others:
-                yield _Change(
+                yield Change(
                     _set_in_words(part, key, value),
                     _with_part(design, part, _set(part, key, value)),
                     frozenset({part.name}),
@@ -267,13 +288,10 @@ def _settings(design: Design, problem: Problem) -> Iterator[_Change]:
 
 def _inputs_for(part: PartInUse, problem: Problem, now: str) -> Iterator[str]:
     """Yield the other inputs that a sensing part may follow."""
-    kinds = {
-        PartType.SWITCH: InputKind.SWITCH,
-        PartType.PUSH_BUTTON: InputKind.BUTTON,
-        PartType.SENSOR: InputKind.SENSOR,
-    }
+    if part.type is PartType.TWILIGHT:
+        return
     for item in problem.inputs:
-        if item.kind is kinds.get(part.type) and item.name != now:
+        if item.kind is FOLLOWED[part.type] and item.name != now:
             yield item.name
 
 
@@ -310,7 +328,7 @@ def _with_wires(design: Design, changed: dict[int, Wire]) -> Design:
     )
 
 
-def _exchanged(design: Design) -> Iterator[_Change]:
+def _exchanged(design: Design) -> Iterator[Change]:
     """Yield each design in which two wires end where the other one did."""
     for (i, one), (j, other) in combinations(enumerate(design.wires), 2):
         if one.target == other.target or one.source == other.source:
@@ -319,7 +337,7 @@ def _exchanged(design: Design) -> Iterator[_Change]:
             i: replace(one, target=other.target),
             j: replace(other, target=one.target),
         }
-        yield _Change(
+        yield Change(
             f"exchange the ends of wires {one.number} and {other.number}: wire {one.number} to "
             f"{other.target}, wire {other.number} to {one.target}",
             _with_wires(design, changed),
@@ -328,7 +346,7 @@ def _exchanged(design: Design) -> Iterator[_Change]:
         )
 
 
-def _moved(design: Design, problem: Problem) -> Iterator[_Change]:
+def _moved(design: Design, problem: Problem) -> Iterator[Change]:
     """Yield each design with one wire more, or less, or moved, where a terminal has too few wires
     or too many."""
     outputs, inputs = _terminals(design, problem)
@@ -338,21 +356,21 @@ def _moved(design: Design, problem: Problem) -> Iterator[_Change]:
     open_ = [end for end in inputs if not targets[end]]
     for place, wire in enumerate(design.wires):
         for end in open_:
-            yield _Change(
+            yield Change(
                 f"let wire {wire.number} end at {end}, not at {wire.target}",
                 _with_wires(design, {place: replace(wire, target=end)}),
                 frozenset({end.part, wire.target.part}),
                 (wire.number,),
             )
         for end in free:
-            yield _Change(
+            yield Change(
                 f"let wire {wire.number} come from {end}, not from {wire.source}",
                 _with_wires(design, {place: replace(wire, source=end)}),
                 frozenset({wire.target.part}),
                 (wire.number,),
             )
         if sources[wire.source] > 1 or targets[wire.target] > 1:
-            yield _Change(
+            yield Change(
                 f"take away wire {wire.number}, from {wire.source} to {wire.target}",
                 replace(design, wires=tuple(w for w in design.wires if w is not wire)),
                 frozenset({wire.target.part}),
@@ -361,7 +379,7 @@ def _moved(design: Design, problem: Problem) -> Iterator[_Change]:
     number = max((wire.number for wire in design.wires), default=0) + 1
     for target in open_:
         for source in free:
-            yield _Change(
+            yield Change(
                 f"put a wire from {source} to {target}",
                 replace(design, wires=(*design.wires, Wire(number, source, target))),
                 frozenset({target.part}),
@@ -383,7 +401,7 @@ def _terminals(design: Design, problem: Problem) -> tuple[list[Terminal], list[T
     return outputs, inputs
 
 
-def _other_parts(design: Design, problem: Problem) -> Iterator[_Change]:
+def other_parts(design: Design, problem: Problem) -> Iterator[Change]:
     """Yield each design with a relay or timer of another kind, with the same terminals, in place
     of one."""
     for part in design.parts:
@@ -395,7 +413,7 @@ def _other_parts(design: Design, problem: Problem) -> Iterator[_Change]:
                 continue
             if (other.type in TIMED) is not (part.type in TIMED):
                 continue
-            yield _Change(
+            yield Change(
                 f"put a {other.name} in place of {part.name}",
                 _with_part(design, part, replace(part, type=other.type, part=other.name)),
                 frozenset({part.name}),

@@ -9,12 +9,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from synth.changes import Alteration, Way, changes_of, free_name, named_after
-from synth.check import check
 from synth.check.structure import structure
 from synth.design import Design, PartInUse, Terminal, Wire
 from synth.errors import DesignError, Undecided
 from synth.parts.behaviour import SPLITTING, PartType
-from synth.pipeline.planning import _tools, holds, plan
+from synth.pipeline.as_wired import as_wired, following_what_is_wired, without_idle
+from synth.pipeline.planning import _tools, check_design, holds, plan
 from synth.problem import Objective, Problem
 from synth.result import Fault, Outcome, Status
 from synth.signals import loads_of
@@ -26,6 +26,9 @@ ALONE_SHARE = 0.25
 """Part of the time that may go into a circuit for the new loads alone."""
 PLAN_SHARE = 0.7
 """Part of the time left that may go into the cheapest design, whatever is wired already."""
+SMALL_SHARE = 0.2
+SMALL_SECONDS = 8.0
+"""Part of the time, and seconds at most, for small changes of what is wired."""
 KEEP_SECONDS = 10.0
 """Seconds at most for designs that keep what is wired: the dearer they are, the less they are of
 use."""
@@ -45,9 +48,10 @@ def change(
 ) -> Alteration:
     """Return ways to turn `old` into a design for `problem`, each checked against all its goals.
 
-    A circuit for the new loads alone is put beside the old one, which then stays as it is. The
-    cheapest design is planned as always, and named after the old one where parts are the same; then
-    designs are sought that keep all parts there are, in which ever fewer connections change. Raises
+    First it is seen how little will do: settings, loads and what serves them alone taken off, a
+    part put in or left out. A circuit for the new loads alone is put beside that. The cheapest
+    design is planned as always, and named after the old one where parts are the same; then designs
+    are sought that keep all parts there are, in which ever fewer connections change. Raises
     DesignError where what is wired is no whole circuit, or has names that are taken.
     """
     from synth.explore import unshared
@@ -68,29 +72,46 @@ def change(
                 f"a {part.type.value} of what is wired is called '{part.name}', as a load is",
                 hint="give it another name in the design file",
             )
-    bare = unshared(old)
+    bare, had = unshared(old), {part.name for part in old.parts}
     limit = min(CHECK_SECONDS, seconds)
     if holds(old, problem, limit):
-        way = _checked(old, old, problem, False, limit)
+        way = _checked(old, old, problem, limit)
         if way is not None:
             held = Outcome(Status.BEST_FOUND, old, way.price, way.supply, verdict=way.verdict)
             return Alteration(old, len(bare.feeds), True, (way,), held)
     found: list[Way] = []
 
-    def keep(new: Design, proven: bool) -> Way | None:
-        way = _checked(old, new, problem, proven, CHECK_SECONDS)
+    def keep(new: Design) -> Way | None:
+        way = _checked(old, new, problem, CHECK_SECONDS)
         if way is not None:
             found.append(way)
         return way
 
+    there = {part.name for part in old.parts if part.type is PartType.LOAD}
+    bases = [old]
+    if there & loads:
+        if report is not None:
+            report("small changes", None, None)
+        limit = min(SMALL_SECONDS, SMALL_SHARE * seconds)
+        bases = as_wired(old, problem, limit, stopped) or bases
+    if loads <= there:
+        for base in bases:
+            keep(base)
+    for base in bases if there & loads and not loads <= there else ():
+        for grafted in following_what_is_wired(
+            base, problem, lambda asked: plan(asked, report, limit, seed, stopped, fast, memory)
+        ):
+            keep(grafted)
     beside = _new_alone(old, problem)
     if beside is not None:
         asked, behind = beside
         alone = plan(asked, report, ALONE_SHARE * seconds, seed, stopped, fast, memory)
-        if alone.design is not None:
-            grafted = _grafted(old, alone.design, behind, problem)
-            if grafted is not None:
-                keep(grafted, False)
+        for base in bases if alone.design is not None else ():
+            assert alone.design is not None
+            still = any(part.name == behind.part for part in base.parts)
+            whole = _grafted(base, alone.design, behind if still else _line(base), problem)
+            if whole is not None:
+                keep(whole)
     # No connection changes so; that may be had for less.
     dearest = min((way.price for way in found), default=None)
     left = began + seconds - time.monotonic()
@@ -104,7 +125,7 @@ def change(
     fewest = len(bare.feeds) + 1
     if outcome.design is not None:
         taken = {part.name for part in old.parts}
-        anew = keep(named_after(old, outcome.design, taken, _highest(old)), proven)
+        anew = keep(named_after(old, outcome.design, taken, _highest(old)))
         fewest = anew.connections if anew is not None else fewest
     end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
     progress = Progress(deadline=end)
@@ -116,8 +137,16 @@ def change(
             if report is not None:
                 report(f"{kept.changed} connections change", None, None)
             named = _renamed(kept.working.design, kept.same, old)
-            keep(named, proven and named.price(problem.kit) == outcome.price)
-    return Alteration(old, len(bare.feeds), False, _front(found), outcome)
+            way = keep(named)
+            plainer = without_idle(named, problem, end) if way is not None else None
+            if way is None or plainer is None:
+                continue
+            stay = {part.name for part in plainer.parts}
+            if any(part.name not in had | stay for part in named.parts):
+                found.remove(way)  # it would have parts bought that do nothing
+            keep(plainer)
+    ways = [replace(way, proven=proven and way.price == outcome.price) for way in _front(found)]
+    return Alteration(old, len(bare.feeds), False, tuple(ways), outcome)
 
 
 def _new_alone(old: Design, problem: Problem) -> tuple[Problem, Terminal] | None:
@@ -131,8 +160,7 @@ def _new_alone(old: Design, problem: Problem) -> tuple[Problem, Terminal] | None
     follow = [loads_of(r.signal) for r in problem.requirements if r.load in new]
     if not new or any(loads - new for loads in follow):
         return None
-    supply = next(part for part in old.parts if part.type is PartType.SUPPLY)
-    out, asked = Terminal(supply.name, "out"), only(problem, new)
+    out, asked = _line(old), only(problem, new)
     lever, inner = without_common_switch(asked)
     for part in old.parts:
         if lever is not None and part.type is PartType.SWITCH and part.setting("input") == lever[1]:
@@ -142,6 +170,11 @@ def _new_alone(old: Design, problem: Problem) -> tuple[Problem, Terminal] | None
             ):
                 return inner, Terminal(part.name, "out")
     return asked, out
+
+
+def _line(design: Design) -> Terminal:
+    """Return the output of the supply."""
+    return Terminal(next(p.name for p in design.parts if p.type is PartType.SUPPLY), "out")
 
 
 def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> Design | None:
@@ -190,27 +223,27 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
 
 def _front(ways: list[Way]) -> tuple[Way, ...]:
     """Return the ways that no other beats at once in connections, in what is disturbed of what is
-    wired, and in what is to be bought."""
+    wired, in what is to be bought, and in units."""
     front: list[Way] = []
     ordered = sorted(
         ways, key=lambda w: (w.connections, w.changes.disturbed, w.to_buy, w.price, w.supply)
     )
     for way in ordered:
         if all(
-            way.to_buy < other.to_buy or way.changes.disturbed < other.changes.disturbed
+            way.to_buy < other.to_buy
+            or way.changes.disturbed < other.changes.disturbed
+            or way.supply < other.supply
             for other in front
         ):
             front.append(way)
     return tuple(front)
 
 
-def _checked(
-    old: Design, new: Design, problem: Problem, proven: bool, seconds: float
-) -> Way | None:
+def _checked(old: Design, new: Design, problem: Problem, seconds: float) -> Way | None:
     """Return the way to `new`, which holds but for its new names; None where there was no time to
     check that."""
     try:
-        verdict = check(new, problem, deadline=time.monotonic() + seconds)
+        verdict = check_design(new, problem, seconds)
     except Undecided:
         return None
     if not verdict.holds:
@@ -227,7 +260,6 @@ def _checked(
         new.price(problem.kit),
         new.supply,
         verdict,
-        proven,
     )
 
 

@@ -78,12 +78,12 @@ def plan_document(outcome: Outcome, problem: Problem) -> dict[str, Any]:
         "proven": list(outcome.proven),
         "bounds": list(outcome.bounds),
         "clash": list(outcome.clash),
-        **({} if outcome.ending is None else {"ending": _ending(outcome.ending, problem)}),
+        **({} if outcome.ending is None else {"ending": ending_document(outcome.ending, problem)}),
         "times": times,
     }
 
 
-def _ending(ending: Ending, problem: Problem) -> dict[str, Any]:
+def ending_document(ending: Ending, problem: Problem) -> dict[str, Any]:
     """Return why a search ended before all was proven, as a code and in sentences."""
     from synth.report.undecided import why_ended
 

@@ -6,6 +6,7 @@ to several needs), `power` (a whole skeleton to a design), `trees` (all ways to 
 
 from synth.share.power import least_units, share_power
 from synth.share.price import fan_out_price
+from synth.share.refit import refitted
 from synth.share.split import Fork, Leaf, Split, Tree, split_front
 from synth.share.trees import every_tree, ways_to_share
 
@@ -17,6 +18,7 @@ __all__ = [
     "every_tree",
     "fan_out_price",
     "least_units",
+    "refitted",
     "share_power",
     "split_front",
     "ways_to_share",

@@ -20,7 +20,7 @@ Rooms, in the order in which a design walks through them:
 - `day`: how long each consumer is on in a day with the inputs held
 """
 
-from synth.check.instants import instants_in_words
+from synth.check.instants import check_with_instants
 from synth.check.simulate import simulate
 from synth.check.structure import amounts, power_loop, structure
 from synth.check.verdict import check, first_failure
@@ -28,8 +28,8 @@ from synth.check.verdict import check, first_failure
 __all__ = [
     "amounts",
     "check",
+    "check_with_instants",
     "first_failure",
-    "instants_in_words",
     "power_loop",
     "simulate",
     "structure",

@@ -10,19 +10,18 @@ for a design that holds. What is found is no defect; who wires the circuit shoul
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from synth.check.circuit import Circuit, State
-from synth.check.cones import cones
-from synth.check.explore import Budget, Event, Explorer
+from synth.check.explore import Event, Explorer
 from synth.check.settle import one_by_one
-from synth.check.verdict import explore_cone
+from synth.check.verdict import check
 from synth.check.witness import event_times, moments_of, when_in_words
 from synth.design import Design
-from synth.errors import Undecided
 from synth.parts.behaviour import CONTROLLED
 from synth.problem import Problem
+from synth.result import Verdict
 from synth.wording import listed
 
 MOST_MOMENTS = 5000
@@ -37,82 +36,40 @@ class _Instant:
     slow: tuple[int, ...]
 
 
-def instants_in_words(
-    design: Design, problem: Problem, deadline: float | None = None, most_states: int = 500_000
-) -> tuple[str, ...]:
-    """Return, in sentences, what loads of a design that holds may do for an instant: come on or go
-    off while they should not, or be on together where they never should.
-
-    `deadline` is a reading of `time.monotonic()`. Where it passes, or there are too many orders or
-    states, it is said that not all was looked at.
-    """
-    if not any(part.type in CONTROLLED for part in design.parts):
-        return ()
-    budget = Budget(deadline, most_states)
-    blinks: dict[str, str] = {}
-    meeting: dict[tuple[str, str], str] = {}
-    unsure: set[str] = set()
-    for cone in cones(design, problem):
-        names = {*cone.loads, *(name for a in cone.apart for name in (a.first, a.second))}
-        try:
-            look = _Look(Explorer(design, problem, cone, budget), problem)
-            look.at_all()
-        except Undecided:
-            unsure |= names
-            continue
-        unsure |= names if look.cut_short else set()
-        blinks |= look.blinks
-        meeting |= look.meeting
-    told = []
-    for pair in problem.apart:
-        both = f"{pair.first} and {pair.second}"
-        known = meeting.get((pair.first, pair.second))
-        if known is not None:
-            told.append(
-                f"{both} may be on together for an instant {known}: what must not even then needs "
-                "an interlock of its own"
-            )
-        elif unsure & {pair.first, pair.second}:
-            told.append(
-                f"{both} are never on together at rest, nor for an instant while all parts move at "
-                "once; other orders of moving were too many to look for an instant in all of them"
-            )
-        else:
-            told.append(
-                f"{both} are never on together, not for an instant, whichever part moves first"
-            )
-    loads = [r.load for r in problem.requirements]
-    told += [f"{load} {blinks[load]}" for load in loads if load in blinks]
-    if set(loads) & unsure - set(blinks):
-        missing = [load for load in loads if load in unsure and load not in blinks]
-        told.append(
-            f"there are too many orders in which parts may move to tell of {listed(missing)} what "
-            "happens for an instant"
-        )
-    return tuple(told)
+def check_with_instants(
+    design: Design, problem: Problem, deadline: float | None = None
+) -> Verdict:
+    """Return the verdict of the check, see `check`; of a design that holds with notes on what its
+    loads may do for an instant: come on or go off while they should not, or be on together where
+    they never should. Where there are too many orders of moving, it is said that not all were
+    looked at."""
+    instants = _Instants(problem)
+    verdict = check(design, problem, deadline=deadline, watch=instants.look)
+    if not verdict.holds or not any(part.type in CONTROLLED for part in design.parts):
+        return verdict
+    return replace(verdict, notes=(*verdict.notes, *instants.in_words()))
 
 
-class _Look:
-    """Looks at all moments between two states of rest of one cone."""
+class _Instants:
+    """What loads do at the moments between two states of rest, cone by cone."""
 
-    def __init__(self, explorer: Explorer, problem: Problem) -> None:
-        self.explorer, self.problem = explorer, problem
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
         self.blinks: dict[str, str] = {}
         self.meeting: dict[tuple[str, str], str] = {}
-        self.cut_short = False
+        self.unsure: set[str] = set()
+        """Loads of which not all moments were looked at."""
 
-    def at_all(self) -> None:
-        """Look at every event at which several parts move; raises Undecided like a check."""
-        explorer = self.explorer
-        explorer.remember()
-        explore_cone(explorer, True)
+    def look(self, explorer: Explorer) -> None:
+        """Look at every event of an explored cone at which several parts move."""
         bits = explorer.circuit.load_bits
         for (state, vector, due), (node, event) in explorer.met.items():
-            explorer.budget.look()
-            path = explorer.path_to(node, event)
-            moments = _Moments.of(explorer.circuit, state, vector, due)
+            moments = None
+            if not explorer.budget.used_up():
+                moments = _Moments.of(explorer.circuit, state, vector, due)
             if moments is None:
-                self.cut_short = True
+                self.unsure.update(explorer.cone.loads)
+                self.unsure.update(n for a in explorer.cone.apart for n in (a.first, a.second))
                 continue
             before = 0 if node is None else node.on
             for load in explorer.cone.loads:
@@ -120,22 +77,52 @@ class _Look:
                     instant = moments.blink(bits[load], before)
                     if instant is not None:
                         verb = "go off" if moments.after & bits[load] else "come on"
-                        told = self._told(path, instant)
+                        told = self._told(explorer, explorer.path_to(node, event), instant)
                         self.blinks[load] = f"may {verb} for an instant {told}"
             for both, pair in explorer.apart:
                 names = (pair.first, pair.second)
                 if names not in self.meeting:
                     instant = moments.meeting(both)
                     if instant is not None:
-                        self.meeting[names] = self._told(path, instant)
+                        path = explorer.path_to(node, event)
+                        self.meeting[names] = self._told(explorer, path, instant)
 
-    def _told(self, path: Sequence[Event], instant: _Instant) -> str:
-        circuit = self.explorer.circuit
-        times = event_times(self.explorer, path)
+    def _told(self, explorer: Explorer, path: Sequence[Event], instant: _Instant) -> str:
+        circuit = explorer.circuit
+        times = event_times(explorer, path)
         when = when_in_words(self.problem, moments_of(circuit, path, times))
         quick, slow = circuit.names(instant.quick), circuit.names(instant.slow)
         are = "is" if len(quick) == 1 else "are"
         return f"{when}, where {listed(quick)} {are} quicker than {listed(slow)}"
+
+    def in_words(self) -> Iterator[str]:
+        """Yield it all, what must never be on together first."""
+        for pair in self.problem.apart:
+            both = f"{pair.first} and {pair.second}"
+            known = self.meeting.get((pair.first, pair.second))
+            if known is not None:
+                yield (
+                    f"{both} may be on together for an instant {known}: what must not even then "
+                    "needs an interlock of its own"
+                )
+            elif self.unsure & {pair.first, pair.second}:
+                yield (
+                    f"{both} are never on together at rest, nor for an instant while all parts "
+                    "move at once; other orders of moving were too many to look for an instant in "
+                    "all of them"
+                )
+            else:
+                yield (
+                    f"{both} are never on together, not for an instant, whichever part moves first"
+                )
+        loads = [r.load for r in self.problem.requirements]
+        yield from (f"{load} {self.blinks[load]}" for load in loads if load in self.blinks)
+        missing = [load for load in loads if load in self.unsure and load not in self.blinks]
+        if missing:
+            yield (
+                "there are too many orders in which parts may move to tell of "
+                f"{listed(missing)} what happens for an instant"
+            )
 
 
 _Moment = tuple[State, int]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time as clock
+from collections.abc import Callable
 
 from synth.check.cones import cone_of_load, cone_of_pair, cones, consumers_apart, whole
 from synth.check.energy import kept_in_words, too_much, worst_day
@@ -29,12 +30,14 @@ def check(
     deadline: float | None = None,
     stop_at_first: bool = False,
     most_states: int = 500_000,
+    watch: Callable[[Explorer], None] | None = None,
 ) -> Verdict:
     """Return whether `design` fulfils `problem`, for every input sequence at any moments.
 
     `deadline` is a reading of `time.monotonic()` after which the check gives up, `most_states`
     the most states it explores. With `stop_at_first` it returns at the first defect; otherwise
-    it goes on to find what else is wrong, for each load its shortest way to go wrong.
+    it goes on to find what else is wrong, for each load its shortest way to go wrong. `watch` is
+    given each cone that was explored and is well, with all events at which several parts move.
     Raises Undecided when time or states run out; it never claims to hold what it did not explore.
     """
     began = clock.monotonic()
@@ -72,7 +75,11 @@ def check(
     for cone in to_explore:
         try:
             explorer = Explorer(design, problem, cone, budget)
+            if watch is not None:
+                explorer.remember()
             explored, together = explore_cone(explorer, stop_at_first)
+            if watch is not None and not explored.findings:
+                watch(explorer)
         except Undecided as reason:
             # Another cone may still show that the design fails; that would be an answer.
             undecided = undecided or reason

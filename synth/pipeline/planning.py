@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from synth.check import check, first_failure, instants_in_words, simulate, structure
+from synth.check import check, check_with_instants, first_failure, simulate, structure
 from synth.check.replay import orders_that_end
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, Undecided
@@ -111,6 +111,14 @@ def plan(
     if least and outcome.design is None:
         outcome = replace(outcome, least_energy=least[0])
     return timed(outcome)
+
+
+def _with_instants(design: Design, problem: Problem, verdict: Verdict) -> Verdict:
+    """Return `verdict` with notes on what loads may do for an instant, if there is time."""
+    try:
+        return check_design(design, problem, INSTANTS_SECONDS)
+    except Undecided:
+        return verdict
 
 
 Check = Callable[[Design, Problem], Verdict | None]
@@ -252,16 +260,7 @@ def fast_available() -> bool:
 def check_design(design: Design, problem: Problem, seconds: float | None = None) -> Verdict:
     """Return the verdict of the exact check on `design`, with what loads may do for an instant."""
     deadline = None if seconds is None else time.monotonic() + seconds
-    return _with_instants(design, problem, check(design, problem, deadline=deadline))
-
-
-def _with_instants(design: Design, problem: Problem, verdict: Verdict) -> Verdict:
-    """Return `verdict`, if it holds, with notes on what loads may do for an instant."""
-    if not verdict.holds:
-        return verdict
-    deadline = time.monotonic() + INSTANTS_SECONDS
-    told = instants_in_words(design, problem, deadline)
-    return replace(verdict, notes=(*verdict.notes, *told))
+    return check_with_instants(design, problem, deadline)
 
 
 def remedies(

@@ -433,3 +433,38 @@ def test_command(tmp_path: Path) -> None:
     assert [wish["kind"] for wish in document["clash"]] == ["goal", "supply"]
     assert run("clash", "--goals", "light always").exit_code == 0
     assert run("clash", str(tmp_path / "none.yaml")).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("goals", "hint", "followed"),
+    [
+        (
+            "fan while hot, fan while damp",
+            "join them in one goal with 'or'",
+            "fan while hot or damp",
+        ),
+        (
+            "saw started by go and stopped by halt, fan while saw is on, fan for 30 s after saw "
+            "stops",
+            "say both in one goal, as 'while … and for 30 s after'",
+            "saw started by go and stopped by halt, fan while saw is on and for 30 s after",
+        ),
+        (
+            "fan while hot, fan for 30 s after bell is pressed",
+            "only conditions are joined by 'or': give each a load of its own",
+            "fan while hot, fan 2 for 30 s after bell is pressed",
+        ),
+        (
+            "fan on 5 s of every 60 s, fan while hot",
+            "only conditions are joined by 'or': give each a load of its own",
+            "fan on 5 s of every 60 s, fan 2 while hot",
+        ),
+    ],
+)
+def test_two_goals_about_one_load_are_told_what_to_say(
+    goals: str, hint: str, followed: str
+) -> None:
+    """What is told can be said: it is read."""
+    told = CliRunner().invoke(main, ["plan", "--kit", "full", "--goals", goals])
+    assert told.exit_code == 1 and hint in " ".join(told.output.split())
+    assert pipeline.read_problem(None, followed, "full").requirements

@@ -48,7 +48,7 @@ from synth.goals import (
 )
 from synth.pose.canonical import SUPPLY, both, either, inverse
 from synth.pose.contradiction import contradiction, met
-from synth.pose.names import Names
+from synth.pose.names import Names, asked_of
 from synth.problem import InputKind
 from synth.signals import (
     OFF,
@@ -190,8 +190,7 @@ def _add(plan: Plan, goal: LoadGoal, against: list[Contradiction] | None) -> Non
                     (plan.goal.number, goal.number),
                     f"goals {plan.goal.number} and {goal.number} both say when '{plan.load}' is on",
                     goal.place,
-                    "join them in one goal with 'or'; begin the second with 'only' where both must "
-                    "hold, with 'never while' where it holds the load off",
+                    _in_one_goal(plan.does, goal.does),
                     told=True,
                 ),
                 against,
@@ -208,6 +207,26 @@ def _add(plan: Plan, goal: LoadGoal, against: list[Contradiction] | None) -> Non
                     plan.at_least_goal = goal.number
             case Choice():
                 plan.choices.setdefault(addition, goal)
+
+
+def _in_one_goal(one: Behaviour, other: Behaviour) -> str:
+    """Return what to say instead of two goals that say when one load is on."""
+    limits = (
+        "begin the second with 'only' where both must hold, with 'never while' where it holds the "
+        "load off"
+    )
+    if isinstance(one, While) and isinstance(other, While):
+        return f"join them in one goal with 'or'; {limits}"
+    times = [does for does in (one, other) if isinstance(does, ForTime)]
+    if times and isinstance(one if times[0] is other else other, While):
+        about = [{item.name for item, _ in asked_of(does)} for does in (one, other)]
+        if about[0] == about[1]:
+            time = format_duration(times[0].time)
+            return f"say both in one goal, as 'while … and for {time} after'; {limits}"
+    return (
+        "one goal says when a load is on, and only conditions are joined by 'or': give each a load "
+        f"of its own, or leave one out; {limits}"
+    )
 
 
 def _check(plan: Plan, goal_list: GoalList, against: list[Contradiction] | None) -> None:

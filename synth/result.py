@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from synth.days import DayUse
 from synth.design import Design
 from synth.trace import Moment, Trace
+from synth.wording import listed
 
 
 class Status(StrEnum):
@@ -75,6 +77,33 @@ class Defect:
 
 
 @dataclass(frozen=True)
+class Instant:
+    """What a load of a design that holds may do for an instant, between two states of rest, where
+    some parts (`quick`, by name) move before others (`slow`): come on (`on`) or go off while it
+    should not, or be on together with its `partner` where they never should ("": none). `when`
+    says in words at which event."""
+
+    load: str
+    partner: str
+    on: bool
+    when: str
+    quick: tuple[str, ...]
+    slow: tuple[str, ...]
+
+    def in_words(self, label: Callable[[str], str] = str) -> str:
+        """Return it as a sentence without a full stop; `label` gives what a part is called."""
+        quick, slow = listed(map(label, self.quick)), listed(map(label, self.slow))
+        order = f"{self.when}, where {quick} {'is' if len(self.quick) == 1 else 'are'} quicker "
+        order += f"than {slow}"
+        if self.partner:
+            return (
+                f"{self.load} and {self.partner} may be on together for an instant {order}: what "
+                "must not even then needs an interlock of its own"
+            )
+        return f"{self.load} may {'come on' if self.on else 'go off'} for an instant {order}"
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The answer of the exact check.
 
@@ -92,6 +121,8 @@ class Verdict:
     the one that uses most (no day uses more than its total)."""
     never_on: tuple[str, ...] = ()
     """Of a design that holds: the loads that are on in no state that can be reached."""
+    instants: tuple[Instant, ...] = ()
+    """Of a design that holds, if they were looked for; `notes` has them in words."""
 
 
 class Why(StrEnum):

@@ -47,7 +47,7 @@ def touched(way: dict[str, Any]) -> tuple[int, int, int]:
 
 def first(file: Path, goals: str, *words: str) -> dict[str, Any]:
     """Return the first way, carried out and counted."""
-    found = document(file, goals, *words)
+    found = document(file, goals, "--time-limit", "10", *words)
     old = json.loads(file.read_text(encoding="utf-8"))
     for way in found["ways"]:
         really(old, way, goals, old["kit"])
@@ -88,6 +88,15 @@ def test_a_second_condition_that_is_enough_is_put_beside(dairy: Path) -> None:
     assert touched(way)[0] <= 2 and not way["taken_out"]
     kinds = sorted(p["type"] for p in way["design"]["parts"] if p["name"] in way["new_parts"])
     assert kinds == ["joint", "sensor", "tap-off"]
+
+
+def test_what_is_sensed_now_is_another_sensor(dairy: Path) -> None:
+    """By hand: the sensor is exchanged, with the wires to it."""
+    way = first(dairy, DAIRY.replace("lamp while dark", "lamp while dusty"))
+    kinds = {p["name"]: p["type"] for p in way["design"]["parts"]}
+    assert [kinds[name] for name in way["new_parts"]] == ["sensor"]
+    assert len(way["taken_out"]) == 1 and way["to_buy"] == 4
+    assert touched(way) == (1, 1, 1)
 
 
 def test_a_load_that_needs_more_is_told(dairy: Path, tmp_path: Path) -> None:

@@ -249,3 +249,25 @@ def test_where_not_all_was_looked_at_nothing_is_promised(monkeypatch: pytest.Mon
     told = instants_in_words(design, with_pair(problem))
     assert told[0].startswith("fan and heater are never on together at rest, nor for an instant")
     assert told[1].startswith("there are too many orders in which parts may move to tell of fan")
+
+
+def test_a_pack_tells_of_what_moves_or_heats(tmp_path: Path) -> None:
+    """A pump off while a winch is on, by the winch's change-over relay: at the return of power with
+    the button held the make relay before it may be the quicker one. Of a lamp nothing is said."""
+    for load_name in ("pump", "lamp"):
+        goals = f"winch started by haul and stopped by halt, {load_name} while winch is off"
+        out, pack = tmp_path / load_name, tmp_path / f"{load_name} pack"
+        words = ["--goals", goals, "--kit", "full", "--time-limit", "20", "--out", str(out)]
+        assert CliRunner().invoke(main, ["plan", *words]).exit_code == 0
+        file = tmp_path / f"{load_name}.yaml"
+        file.write_text(f"kit: full\ngoals: ['{goals}']\n", encoding="utf-8")
+        ran = CliRunner().invoke(
+            main, ["pack", str(out / "design.json"), str(file), "--out", str(pack)]
+        )
+        assert ran.exit_code == 0, ran.output
+        text = (pack / "02-cautions.md").read_text(encoding="utf-8")
+        assert ("## For an instant" in text) is (load_name == "pump")
+        if load_name == "pump":
+            told = text.partition("## For an instant")[2]
+            assert "Pump may come on for an instant when the supply comes on" in told
+            assert "K1 (" in told and "quicker than" in told

@@ -363,3 +363,22 @@ def test_a_break_contact_of_the_switch_may_do_more_than_cut() -> None:
         },
     )  # fmt: skip
     claims_no_more(problem, design)
+
+
+def test_a_load_that_is_never_on_takes_no_bound_from_the_others() -> None:
+    """Windy and damp are never together, so the fan is never on and may hang on anything dead: what
+    was refuted of its own circuit proves nothing. The heater takes what it takes by itself, but
+    perhaps for how power is split."""
+    goals = "heater started by go and stopped by halt"
+    alone = pipeline.plan(pipeline.read_problem(None, goals, "full"))
+    assert alone.status is Status.PROVEN
+    both = parse_goal_file(
+        f"kit: full\ngoals: [{goals}, fan while windy and damp]\n"
+        "known: [windy and damp never together]\n",
+        "goals",
+    )
+    outcome = pipeline.plan(pose(both, load_kit("full")))
+    assert outcome.bound is not None and outcome.price is not None and alone.design is not None
+    prices = {line.name: line.price for line in load_kit("full").parts}
+    parts = sum(prices[p.part] for p in alone.design.parts if p.type not in (P.TAP_OFF, P.DIVIDER))
+    assert 0 < parts <= outcome.bound <= outcome.price

@@ -21,7 +21,7 @@ from synth.check.witness import event_times, moments_of, when_in_words
 from synth.design import Design
 from synth.parts.behaviour import CONTROLLED
 from synth.problem import Problem
-from synth.result import Verdict
+from synth.result import Instant, Verdict
 from synth.wording import listed
 
 MOST_MOMENTS = 5000
@@ -29,8 +29,8 @@ MOST_MOMENTS = 5000
 
 
 @dataclass(frozen=True)
-class _Instant:
-    """Something that is so for an instant: these parts (slots) have moved, those have not yet."""
+class _Order:
+    """How something comes to be so for an instant: these parts (slots) have moved, those not."""
 
     quick: tuple[int, ...]
     slow: tuple[int, ...]
@@ -47,7 +47,8 @@ def check_with_instants(
     verdict = check(design, problem, deadline=deadline, watch=instants.look)
     if not verdict.holds or not any(part.type in CONTROLLED for part in design.parts):
         return verdict
-    return replace(verdict, notes=(*verdict.notes, *instants.in_words()))
+    found = (*instants.meeting.values(), *instants.blinks.values())
+    return replace(verdict, notes=(*verdict.notes, *instants.in_words()), instants=found)
 
 
 class _Instants:
@@ -55,8 +56,8 @@ class _Instants:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self.blinks: dict[str, str] = {}
-        self.meeting: dict[tuple[str, str], str] = {}
+        self.blinks: dict[str, Instant] = {}
+        self.meeting: dict[tuple[str, str], Instant] = {}
         self.unsure: set[str] = set()
         """Loads of which not all moments were looked at."""
 
@@ -74,26 +75,34 @@ class _Instants:
             before = 0 if node is None else node.on
             for load in explorer.cone.loads:
                 if load not in self.blinks:
-                    instant = moments.blink(bits[load], before)
-                    if instant is not None:
-                        verb = "go off" if moments.after & bits[load] else "come on"
-                        told = self._told(explorer, explorer.path_to(node, event), instant)
-                        self.blinks[load] = f"may {verb} for an instant {told}"
+                    order = moments.blink(bits[load], before)
+                    if order is not None:
+                        comes_on = not moments.after & bits[load]
+                        path = explorer.path_to(node, event)
+                        self.blinks[load] = self._told(explorer, path, order, load, "", comes_on)
             for both, pair in explorer.apart:
                 names = (pair.first, pair.second)
                 if names not in self.meeting:
-                    instant = moments.meeting(both)
-                    if instant is not None:
+                    order = moments.meeting(both)
+                    if order is not None:
                         path = explorer.path_to(node, event)
-                        self.meeting[names] = self._told(explorer, path, instant)
+                        self.meeting[names] = self._told(explorer, path, order, *names, True)
 
-    def _told(self, explorer: Explorer, path: Sequence[Event], instant: _Instant) -> str:
+    def _told(
+        self,
+        explorer: Explorer,
+        path: Sequence[Event],
+        order: _Order,
+        load: str,
+        partner: str,
+        on: bool,
+    ) -> Instant:
         circuit = explorer.circuit
         times = event_times(explorer, path)
         when = when_in_words(self.problem, moments_of(circuit, path, times))
-        quick, slow = circuit.names(instant.quick), circuit.names(instant.slow)
-        are = "is" if len(quick) == 1 else "are"
-        return f"{when}, where {listed(quick)} {are} quicker than {listed(slow)}"
+        return Instant(
+            load, partner, on, when, circuit.names(order.quick), circuit.names(order.slow)
+        )
 
     def in_words(self) -> Iterator[str]:
         """Yield it all, what must never be on together first."""
@@ -101,10 +110,7 @@ class _Instants:
             both = f"{pair.first} and {pair.second}"
             known = self.meeting.get((pair.first, pair.second))
             if known is not None:
-                yield (
-                    f"{both} may be on together for an instant {known}: what must not even then "
-                    "needs an interlock of its own"
-                )
+                yield known.in_words()
             elif self.unsure & {pair.first, pair.second}:
                 yield (
                     f"{both} are never on together at rest, nor for an instant while all parts "
@@ -116,7 +122,7 @@ class _Instants:
                     f"{both} are never on together, not for an instant, whichever part moves first"
                 )
         loads = [r.load for r in self.problem.requirements]
-        yield from (f"{load} {self.blinks[load]}" for load in loads if load in self.blinks)
+        yield from (self.blinks[load].in_words() for load in loads if load in self.blinks)
         missing = [load for load in loads if load in self.unsure and load not in self.blinks]
         if missing:
             yield (
@@ -161,11 +167,11 @@ class _Moments:
                 found.after = found.on[moment]
         return found
 
-    def meeting(self, both: int) -> _Instant | None:
+    def meeting(self, both: int) -> _Order | None:
         """Return when all loads of a mask first are on together, None if never."""
         return self.first_with(lambda on: on & both == both)
 
-    def blink(self, bit: int, before: int) -> _Instant | None:
+    def blink(self, bit: int, before: int) -> _Order | None:
         """Return when a load first is what it was not before and will not be, or is again what it
         was, None if never."""
         if (before ^ self.after) & bit:
@@ -177,7 +183,7 @@ class _Moments:
 
     def first_with(
         self, wrong: Callable[[int], bool], behind: Callable[[int], bool] = lambda on: True
-    ) -> _Instant | None:
+    ) -> _Order | None:
         """Return how the first moment comes about of which the loads that are on are `wrong`, one
         right behind a moment in which they are as `behind` says; None if there is none."""
         came: dict[_Moment, tuple[_Moment, tuple[int, ...]] | None] = {self.first: None}
@@ -192,7 +198,7 @@ class _Moments:
                         step = came[step[0]]
                     slow = self._ending(after, wrong)
                     only = tuple(i for i in sorted(quick) if i not in slow)
-                    return _Instant(only or tuple(sorted(quick)), slow)
+                    return _Order(only or tuple(sorted(quick)), slow)
                 if after not in came:
                     came[after] = (moment, moved)
                     waiting.append(after)

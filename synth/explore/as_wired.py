@@ -73,9 +73,9 @@ def _instead(
 
 def small_changes(design: Design, problem: Problem) -> Iterator[Change]:
     """Yield what may be done to a design, the least first: one setting, one part of another kind,
-    one part left out, one input fed by another output, one sensing part put in."""
+    one part left out, another input sensed, one sensing part put in, one input fed elsewhere."""
     loads = {r.load: r.needs for r in problem.requirements}
-    yield from settings(design, problem)
+    yield from settings(design, problem, inputs=False)
     yield from other_parts(design, problem)
     for part in design.parts:
         line = problem.kit.index.get(part.part)
@@ -84,8 +84,49 @@ def small_changes(design: Design, problem: Problem) -> Iterator[Change]:
             if without is not None:
                 bears = {w.target.part for w in design.wires if w.source.part == part.name}
                 yield Change(f"take out {part.name}", without, frozenset(bears | {part.name}))
-    yield from _fed_elsewhere(design, problem, loads)
+    yield from _others_sensed(design, problem)
     yield from _put_in(design, problem)
+    yield from _fed_elsewhere(design, problem, loads)
+
+
+def _others_sensed(design: Design, problem: Problem) -> Iterator[Change]:
+    """Yield each design with a part that follows another input in the place of a sensing part: who
+    wants something else sensed takes another sensor."""
+    taken = {part.name for part in design.parts}
+    levers = {str(part.setting("input")) for part in design.parts if part.type in LEVERS}
+    for part in design.parts:
+        if part.type not in SENSING:
+            continue
+        now = (part.type, part.setting("input"))
+        bears = {w.target.part for w in design.wires if w.source.part == part.name} | {part.name}
+        for line, follows, own in _sensing(problem):
+            if (line.type, dict(own).get("input")) == now or follows in levers:
+                continue
+            name = free_name(f"{line.name} {follows} 1", set(taken))
+            other = PartInUse(name, line.type, line.name, own)
+            yield Change(
+                f"put {name} in place of {part.name}",
+                _in_place(design, part, other),
+                frozenset(bears | {name}),
+            )
+
+
+def _in_place(design: Design, part: PartInUse, other: PartInUse) -> Design:
+    """Return the design with another part in the place of one, and new wires to it."""
+
+    def there(end: Terminal) -> Terminal:
+        return replace(end, part=other.name) if end.part == part.name else end
+
+    number = _highest(design)
+    wires = []
+    for wire in design.wires:
+        moved = replace(wire, source=there(wire.source), target=there(wire.target))
+        if moved.target != wire.target:
+            number += 1
+            moved = replace(moved, number=number)
+        wires.append(moved)
+    parts = tuple(other if p is part else p for p in design.parts)
+    return replace(design, parts=parts, wires=tuple(wires))
 
 
 def _put_in(design: Design, problem: Problem) -> Iterator[Change]:

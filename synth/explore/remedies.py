@@ -260,8 +260,9 @@ def _changes(design: Design, problem: Problem) -> Iterator[Change]:
     yield from other_parts(design, problem)
 
 
-def settings(design: Design, problem: Problem) -> Iterator[Change]:
-    """Yield each other setting of one part: contact, time, input, what wins or comes first."""
+def settings(design: Design, problem: Problem, inputs: bool = True) -> Iterator[Change]:
+    """Yield each other setting of one part: contact, time, what wins or comes first, and with
+    `inputs` the input that it follows."""
     for part in design.parts:
         offer = problem.kit.index.get(part.part)
         if offer is None or offer.type is not part.type:
@@ -272,7 +273,7 @@ def settings(design: Design, problem: Problem) -> Iterator[Change]:
                 values[key] = [option for option in offer.options if option != now]
             elif key in TIME_SETTINGS and offer.times is not None:
                 values[key] = [t for t in problem.times if t != now and t in offer.times]
-            elif key == "input" and part.type in SENSING:
+            elif key == "input" and part.type in SENSING and inputs:
                 values[key] = [*_inputs_for(part, problem, str(now))]
             elif key == "units" and part.type is PartType.TAP_OFF and isinstance(now, int):
                 values[key] = [units for units in range(1, design.supply) if units != now]

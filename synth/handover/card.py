@@ -294,6 +294,14 @@ def cautions(job: Job) -> Sheet:
             f"{listed(other)}: the name does not tell whether it heats, moves or carries water; "
             "judge it before it is connected.",
         ))]
+    # A lamp that flickers as a relay moves hurts nobody.
+    brief = [i for i in job.instants if i.partner or job.kinds[i.load] != "lamp"]
+    if brief:
+        blocks += [Heading("For an instant"), Points((
+            *(_capital(f"{instant.in_words(job.label)}.") for instant in brief),
+            "What must not start, stop or meet even for milliseconds needs a means of its own "
+            "against it: an interlock, a delay, a part that is known to be quicker.",
+        ))]
     blocks += [Heading("Stored energy"), Points(_stored(job)),
                Heading("Never bridge"), Points(_never_bridge(job))]
     return Sheet(2, "cautions", "Cautions", tuple(blocks))

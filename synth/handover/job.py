@@ -11,6 +11,7 @@ from synth.modes import Facts, Mode, ModeGraph, Tour
 from synth.parts.behaviour import CONTROLLED, SENSING, SPLITTING, TIMED, PartType
 from synth.parts.kit import Kit, KitPart
 from synth.problem import InputKind, Problem
+from synth.result import Instant
 from synth.settings_sheet import Place, SettingsSheet
 from synth.suspects import Trials
 
@@ -56,6 +57,8 @@ class Job:
     """Why there are no test times, "" where they were not looked for."""
     trials: Trials = Trials()
     """The runs by which a fault shows."""
+    instants: tuple[Instant, ...] = ()
+    """What loads may do for an instant, where one part is quicker than another."""
 
     @property
     def bench_test(self) -> BenchRun | None:

@@ -26,7 +26,7 @@ ALONE_SHARE = 0.25
 """Part of the time that may go into a circuit for the new loads alone."""
 PLAN_SHARE = 0.7
 """Part of the time left that may go into the cheapest design, whatever is wired already."""
-SMALL_SHARE = 0.2
+SMALL_SHARE = 0.3
 SMALL_SECONDS = 8.0
 """Part of the time, and seconds at most, for small changes of what is wired."""
 KEEP_SECONDS = 10.0

@@ -342,5 +342,5 @@ def hand_over_job(
     trials = trials_of(design, problem, graphs)
     return Job(
         design, problem, facts, designations(design), kinds, paths, __version__, mark,
-        trials=trials,
+        trials=trials, instants=verdict.instants,
     )  # fmt: skip

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import replace
 from math import inf
@@ -527,14 +527,17 @@ class _Whole:
         if ordered:
             floor = found.floor[0] if found.floor else 0
             least = max(least, floor, self._dearest_circuit())
+        elif not Catalogue(self.problem, self.floor).free:
+            # A load that is never on may cost nothing in the whole; the circuits of others do.
+            least = max(least, self._dearest_circuit(lambda c: not never_seen_on(c.problem)))
         if self.problem.objectives[0] is Objective.SUPPLY:
             least = max(least, Catalogue(self.problem, self.floor).least_units)
         return least
 
-    def _dearest_circuit(self) -> int:
-        """Return what is known that some circuit costs at least by itself, where a design of the
-        whole always holds one of it, and a part for each switch over it: the whole costs no less,
-        but for what is in stock."""
+    def _dearest_circuit(self, counts: Callable[[Circuit], bool] = lambda circuit: True) -> int:
+        """Return what is known that some circuit that counts costs at least by itself, where a
+        design of the whole always holds one of it, and a part for each switch over it: the whole
+        costs no less, but for what is in stock."""
         if self.problem.limits.stock:
             return 0
         price = self.problem.objectives[0] is Objective.PRICE
@@ -543,7 +546,7 @@ class _Whole:
             (
                 circuit.least + (switch * len(circuit.piece.path) if price else 0)
                 for circuit in self.circuits
-                if always_held(self.problem, [circuit])
+                if counts(circuit) and always_held(self.problem, [circuit])
             ),
             default=0,
         )

@@ -240,3 +240,18 @@ def test_a_supply_that_never_fails_is_named_where_it_helps(tmp_path: Path) -> No
     outcome = pipeline.plan(problem)
     # An impulse relay for 7 coins, a push button and a tap-off for 2 each.
     assert outcome.status is Status.PROVEN and outcome.price == 11
+
+
+def test_what_makes_toggled_loads_dear_is_told_first_and_once() -> None:
+    """The heater follows the fan: it is the fan's button that is held as power returns."""
+    goals = (
+        "fan toggled by button, fan keeps its state, heater while cold, "
+        "heater never while fan is on"
+    )
+    problem = pipeline.read_problem(None, goals, "full")
+    helps = what_may_help(problem)
+    assert helps[0] == (
+        "'button is released when power comes on' under 'known', where nobody holds it then: that "
+        "'fan' stands it takes many parts"
+    )
+    assert sum("is released when" in one for one in helps) == 1

@@ -136,9 +136,10 @@ def known(outcome: Outcome, problem: Problem) -> list[str]:
 def what_may_help(
     problem: Problem, time_up: bool = True, ending: Ending | None = None
 ) -> list[str]:
-    """Return what a user can change so that the same question is decided sooner; more time only
-    where it was the time that ended the search. `ending`: how it ended, where that is known."""
-    helps = []
+    """Return what a user can change so that the same question is decided sooner, what helps most
+    first; more time only where it was the time that ended the search. `ending`: how it ended, where
+    that is known."""
+    helps = _about_toggles(problem)
     left_open = ending.left_open if ending is not None else ()
     large = any(one.why is OpenFor.TOO_LARGE for one in left_open)
     if ending is not None and ending.why is Why.STOPPED:
@@ -182,7 +183,6 @@ def what_may_help(
             "'supply never fails' under 'known', where a power cut may leave things wrong: to "
             "start afresh after each takes parts"
         )
-    helps += _about_toggles(problem)
     timed = any(p.times is not None and p.type.value == "recycler" for p in problem.kit.parts)
     if problem.times and not timed:
         helps.append("a kit with more kinds of timers, such as --kit full: fewer parts will do")
@@ -195,10 +195,13 @@ def _about_toggles(problem: Problem) -> list[str]:
     that takes many parts, and so does to forget.
     """
     helps = []
-    for requirement in problem.requirements:
+    told: set[Toggle] = set()
+    # What toggles one load may be part of what another one follows: the plainest is the one.
+    for requirement in sorted(problem.requirements, key=lambda r: len(repr(r.signal))):
         for node in SignalMachine(((requirement.load, requirement.signal),)).nodes:
-            if not isinstance(node, Toggle):
+            if not isinstance(node, Toggle) or node in told:
                 continue
+            told.add(node)
             button = next((i for i in _buttons(problem) if i.name in inputs_of(node.of)), None)
             if button is None:
                 continue

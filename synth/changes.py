@@ -72,8 +72,8 @@ class Way:
 @dataclass(frozen=True)
 class Alteration:
     """Ways to turn `old` into a design for what is asked, those with the fewest changed connections
-    first, each cheaper to come by than those before, or with less that is disturbed; `outcome` is
-    that of planning anew.
+    first, each cheaper to come by than those before, or with less that is disturbed, or fewer
+    units; `outcome` is that of planning anew.
 
     `holds`: the old design does all of it as it is. `connections` counts those of the old one.
     """
@@ -191,9 +191,10 @@ def named_after(
 
 
 def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
-    """Return what it takes to turn `old` into `new`, whose equal parts have equal names."""
-    before = {part.name: part for part in old.parts}
-    after = {part.name for part in new.parts}
+    """Return what it takes to turn `old` into `new`, whose equal parts have equal names; one of
+    the same name that is another line of the kit is another part."""
+    kinds = {(part.name, part.part) for part in new.parts}
+    before = {part.name: part for part in old.parts if (part.name, part.part) in kinds}
     ended = {wire.target: wire for wire in old.wires}
     ends = {wire.target for wire in new.wires}
     stay, moved, added = list[Wire](), list[tuple[Wire, Wire]](), list[Wire]()
@@ -210,7 +211,7 @@ def changes_of(old: Design, new: Design, kit: Kit) -> Changes:
             moved.append((was, wire))
     return Changes(
         tuple(part for part in new.parts if part.name not in before),
-        tuple(part for part in old.parts if part.name not in after),
+        tuple(part for part in old.parts if part.name not in before),
         tuple(
             (before[part.name], part)
             for part in new.parts

@@ -84,11 +84,15 @@ def really(old: dict[str, Any], way: dict[str, Any], goals: str, kit: str = "sta
     assert sum(after.get(end) != start for end, start in before.items()) == (
         way["connections_changed"]
     )
-    had, has = ({p["name"] for p in d["parts"]} for d in (old, way["design"]))
-    assert has - had == {*way["new_parts"]} and had - has == {*way["taken_out"]}
+    # A part is the same one where both its name and its line of the kit are.
+    had, has = ({(p["name"], p["part"]) for p in d["parts"]} for d in (old, way["design"]))
+    assert {name for name, _ in has - had} == {*way["new_parts"]}
+    assert {name for name, _ in had - has} == {*way["taken_out"]}
     lines = {line.name: line.price for line in load_kit(kit).parts}
-    kinds = {p["name"]: p["part"] for p in way["design"]["parts"]}
-    assert sum(lines[kinds[name]] for name in has - had) == way["to_buy"]
+    assert sum(lines[line] for _, line in has - had) == way["to_buy"]
+    settings = [{p["name"]: p.get("settings") for p in d["parts"]} for d in (old, way["design"])]
+    anew = {name for name, own in settings[0].items() if settings[1].get(name, own) != own}
+    assert anew == {*way["set_anew"], *way["needs_anew"]}
     numbers = {w["number"]: (w["from"], w["to"]) for w in old["wires"]}
     for wire in way["design"]["wires"]:
         ends = (wire["from"], wire["to"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import time
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -14,7 +15,7 @@ from click.testing import CliRunner
 from plain_simulation import Plain
 
 from synth import pipeline
-from synth.check import check, check_with_instants, instants
+from synth.check import check, check_with_instants, instants, not_looked_at
 from synth.cli import main
 from synth.design import Design
 from synth.parts.behaviour import PartType
@@ -233,7 +234,10 @@ def test_plans_and_checks_say_it(tmp_path: Path) -> None:
     ran = CliRunner().invoke(
         main, ["plan", "--goals", goals, "--kit", "full", "--out", str(tmp_path / "out")]
     )
-    said = "winch and lift are never on together, not for an instant, whichever part moves first"
+    said = (
+        "winch and lift are never on together, not for an instant, whichever part moves first, as "
+        "long as those that sense 'haul' change over at the same moment"
+    )
     assert said in " ".join(ran.stdout.split()) and ran.stdout.count("not for an instant") == 1
     file = tmp_path / "goals.yaml"
     file.write_text(f"kit: full\ngoals: ['{goals}']\n", encoding="utf-8")
@@ -245,10 +249,92 @@ def test_plans_and_checks_say_it(tmp_path: Path) -> None:
 
 def test_where_not_all_was_looked_at_nothing_is_promised(monkeypatch: pytest.MonkeyPatch) -> None:
     design, problem = two_relays()
-    monkeypatch.setattr(instants, "MOST_MOMENTS", 1)
-    told = instants_in_words(design, with_pair(problem))
-    assert told[0].startswith("fan and heater are never on together at rest, nor for an instant")
-    assert told[1].startswith("there are too many orders in which parts may move to tell of fan")
+    pair = with_pair(problem)
+    for name, value in (("MOST_MOMENTS", 1), ("LOOK_SECONDS", -1.0)):
+        with monkeypatch.context() as patch:
+            patch.setattr(instants, name, value)
+            told = instants_in_words(design, pair)
+        assert told == not_looked_at(design, pair)
+        assert told[0].startswith("fan and heater are never on together at rest, nor for an")
+        assert told[1].startswith("what fan and heater may do for an instant")
+
+
+def test_what_is_known_counts_there_too() -> None:
+    """The third job by hand, with a probe that is never on as the supply comes on: the lamp comes
+    on as it gets hot later. And a timer that never comes to its end lets nothing follow."""
+    parts = [
+        part("probe", PartType.SENSOR, input="hot", contact="make"),
+        part("A", PartType.RELAY_MAKE),
+        part("B", PartType.RELAY_BREAK),
+        load("lamp"),
+    ]
+    feeds = {
+        "probe.in": "supply", "A.in": "supply", "A.coil": "probe.out", "B.in": "A.out",
+        "B.coil": "probe.out", "lamp.in": "B.out",
+    }  # fmt: skip
+    problem = asked({"lamp": And((HOT, Not(HOT)))})
+
+    def known(**facts: object) -> Problem:
+        inputs = (replace(i, **facts) if i.name == "hot" else i for i in problem.inputs)
+        return replace(problem, inputs=tuple(inputs))
+
+    design = wired(parts, feeds)
+    told = instants_in_words(design, known(released_as=("supply",)))
+    assert told == (
+        "lamp may come on for an instant when 'hot' comes on, where A is quicker than B",
+    )
+    late = wired(
+        [*parts, part("T", PartType.ON_DELAY, time=5000)],
+        {**feeds, "T.in": "supply", "T.start": "probe.out", "A.coil": "T.out", "B.coil": "T.out"},
+    )
+    assert len(instants_in_words(late, problem)) == 1
+    assert instants_in_words(late, known(most_on=3000)) == ()
+
+
+def test_parts_that_sense_the_same_are_what_it_rests_on() -> None:
+    """Two sensors keep the loads apart, beside a relay of something else: by hand they meet where
+    one sensor is later than the other, which the check takes for one moment."""
+    design = wired(
+        [
+            part("m", PartType.SENSOR, input="hot", contact="make"),
+            part("b", PartType.SENSOR, input="hot", contact="break"),
+            part("K", PartType.RELAY_MAKE),
+            load("fan"),
+            load("heater"),
+            load("lamp"),
+        ],
+        {
+            "m.in": "supply", "fan.in": "m.out", "b.in": "supply", "heater.in": "b.out",
+            "K.in": "supply", "K.coil": "supply", "lamp.in": "K.out",
+        },
+    )  # fmt: skip
+    problem = with_pair(
+        asked({"fan": And((POWER, HOT)), "heater": And((POWER, Not(HOT))), "lamp": POWER})
+    )
+    assert instants_in_words(design, problem) == (
+        "fan and heater are never on together, not for an instant, whichever part moves first, as "
+        "long as those that sense 'hot' change over at the same moment",
+    )
+
+
+def test_a_check_that_comes_to_its_end_is_not_cut_short() -> None:
+    """Many relays of one coil line: too many orders for all moments, none for the check."""
+    relays = [f"R{n}" for n in range(11)]
+    parts = [part(name, PartType.RELAY_MAKE) for name in relays]
+    feeds = {f"{name}.in": "supply" for name in relays}
+    feeds |= {f"{name}.coil": "probe.out" for name in relays}
+    source = f"{relays[0]}.out"
+    for n, name in enumerate(relays[1:]):
+        parts.append(part(f"J{n}", PartType.JOINT))
+        feeds |= {f"J{n}.in1": source, f"J{n}.in2": f"{name}.out"}
+        source = f"J{n}.out"
+    probe = part("probe", PartType.SENSOR, input="hot", contact="make")
+    design = wired(
+        [probe, *parts, load("lamp")], {**feeds, "probe.in": "supply", "lamp.in": source}
+    )
+    problem = asked({"lamp": And((POWER, HOT))})
+    verdict = check_with_instants(design, problem, time.monotonic() + 1.0)
+    assert verdict.holds and not verdict.instants
 
 
 def test_a_pack_tells_of_what_moves_or_heats(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ Rooms, in the order in which a design walks through them:
 - `day`: how long each consumer is on in a day with the inputs held
 """
 
-from synth.check.instants import check_with_instants
+from synth.check.instants import check_with_instants, not_looked_at
 from synth.check.simulate import simulate
 from synth.check.structure import amounts, power_loop, structure
 from synth.check.verdict import check, first_failure
@@ -30,6 +30,7 @@ __all__ = [
     "check",
     "check_with_instants",
     "first_failure",
+    "not_looked_at",
     "power_loop",
     "simulate",
     "structure",

@@ -10,15 +10,17 @@ for a design that holds. What is found is no defect; who wires the circuit shoul
 
 from __future__ import annotations
 
+import time as clock
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from synth.check.circuit import Circuit, State
-from synth.check.explore import Event, Explorer
+from synth.check.explore import Budget, Event, Explorer, Node
 from synth.check.settle import one_by_one
 from synth.check.verdict import check
 from synth.check.witness import event_times, moments_of, when_in_words
-from synth.design import Design
+from synth.design import Design, sensed_alike
+from synth.errors import Undecided
 from synth.parts.behaviour import CONTROLLED
 from synth.problem import Problem
 from synth.result import Instant, Verdict
@@ -26,6 +28,10 @@ from synth.wording import listed
 
 MOST_MOMENTS = 5000
 """So many moments of one event are looked at at most."""
+LOOK_SECONDS = 2.0
+"""Seconds that may go into it, once a design is known to hold."""
+FURTHER = 100
+"""So many states for each event at which several parts move may be explored once more."""
 
 
 @dataclass(frozen=True)
@@ -41,52 +47,88 @@ def check_with_instants(
 ) -> Verdict:
     """Return the verdict of the check, see `check`; of a design that holds with notes on what its
     loads may do for an instant: come on or go off while they should not, or be on together where
-    they never should. Where there are too many orders of moving, it is said that not all were
-    looked at."""
-    instants = _Instants(problem)
-    verdict = check(design, problem, deadline=deadline, watch=instants.look)
-    if not verdict.holds or not any(part.type in CONTROLLED for part in design.parts):
+    they never should. `LOOK_SECONDS` may go into that, beyond the deadline; where not all was
+    looked at, it is said."""
+    instants = _Instants(design, problem)
+    verdict = check(design, problem, deadline=deadline, watch=instants.take)
+    if not verdict.holds:
         return verdict
+    instants.look(clock.monotonic() + LOOK_SECONDS)
     found = (*instants.meeting.values(), *instants.blinks.values())
     return replace(verdict, notes=(*verdict.notes, *instants.in_words()), instants=found)
+
+
+def not_looked_at(design: Design, problem: Problem) -> tuple[str, ...]:
+    """Return what is to be said of a design that holds where no instant was looked at."""
+    instants = _Instants(design, problem)
+    instants.unsure.update(r.load for r in problem.requirements)
+    return tuple(instants.in_words())
 
 
 class _Instants:
     """What loads do at the moments between two states of rest, cone by cone."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, design: Design, problem: Problem) -> None:
         self.problem = problem
+        self.moving = any(part.type in CONTROLLED for part in design.parts)
+        self.alike = sensed_alike(design)
+        self.explored: list[tuple[Explorer, bool]] = []
         self.blinks: dict[str, Instant] = {}
         self.meeting: dict[tuple[str, str], Instant] = {}
         self.unsure: set[str] = set()
         """Loads of which not all moments were looked at."""
+        self.sensed: dict[tuple[str, str], list[str]] = {}
+        """Inputs that several parts sense on which it depends whether two loads meet."""
 
-    def look(self, explorer: Explorer) -> None:
-        """Look at every event of an explored cone at which several parts move."""
+    def take(self, explorer: Explorer, orders: bool) -> None:
+        """Keep a cone that was explored, and whether other orders lead elsewhere."""
+        if explorer.cone.loads or explorer.apart:
+            self.explored.append((explorer, orders))
+
+    def look(self, deadline: float) -> None:
+        """Look at every event of the cones at which several parts move."""
+        for explorer, orders in self.explored:
+            met = explorer.met
+            if met and explorer.world.knows:
+                # What held for inputs that may change at will was not asked with what is known.
+                explorer.budget = Budget(deadline, len(explorer.met) * FURTHER + MOST_MOMENTS)
+                try:
+                    explorer.explore(orders, facts=True, first_only=True)
+                    met = explorer.met
+                except Undecided:
+                    pass
+            names = {n for _, pair in explorer.apart for n in (pair.first, pair.second)}
+            for _, pair in explorer.apart:
+                self.sensed[pair.first, pair.second] = [
+                    name
+                    for name, parts in self.alike.items()
+                    if len(explorer.cone.parts & {*parts}) > 1
+                ]
+            for (state, vector, due), (node, event) in met.items():
+                moments = _Moments.of(explorer.circuit, state, vector, due, deadline)
+                if moments is None:
+                    self.unsure.update((*explorer.cone.loads, *names))
+                    break
+                self._judge(explorer, moments, node, event)
+
+    def _judge(
+        self, explorer: Explorer, moments: _Moments, node: Node | None, event: Event
+    ) -> None:
+        """Keep what loads do wrong at these moments, the first time that each does."""
         bits = explorer.circuit.load_bits
-        for (state, vector, due), (node, event) in explorer.met.items():
-            moments = None
-            if not explorer.budget.used_up():
-                moments = _Moments.of(explorer.circuit, state, vector, due)
-            if moments is None:
-                self.unsure.update(explorer.cone.loads)
-                self.unsure.update(n for a in explorer.cone.apart for n in (a.first, a.second))
-                continue
-            before = 0 if node is None else node.on
-            for load in explorer.cone.loads:
-                if load not in self.blinks:
-                    order = moments.blink(bits[load], before)
-                    if order is not None:
-                        comes_on = not moments.after & bits[load]
-                        path = explorer.path_to(node, event)
-                        self.blinks[load] = self._told(explorer, path, order, load, "", comes_on)
-            for both, pair in explorer.apart:
-                names = (pair.first, pair.second)
-                if names not in self.meeting:
-                    order = moments.meeting(both)
-                    if order is not None:
-                        path = explorer.path_to(node, event)
-                        self.meeting[names] = self._told(explorer, path, order, *names, True)
+        before = 0 if node is None else node.on
+        for load in explorer.cone.loads:
+            order = moments.blink(bits[load], before) if load not in self.blinks else None
+            if order is not None:
+                comes_on = not moments.after & bits[load]
+                path = explorer.path_to(node, event)
+                self.blinks[load] = self._told(explorer, path, order, load, "", comes_on)
+        for both, pair in explorer.apart:
+            names = (pair.first, pair.second)
+            order = moments.meeting(both) if names not in self.meeting else None
+            if order is not None:
+                path = explorer.path_to(node, event)
+                self.meeting[names] = self._told(explorer, path, order, *names, True)
 
     def _told(
         self,
@@ -106,16 +148,24 @@ class _Instants:
 
     def in_words(self) -> Iterator[str]:
         """Yield it all, what must never be on together first."""
+        if not self.moving:
+            return
         for pair in self.problem.apart:
             both = f"{pair.first} and {pair.second}"
             known = self.meeting.get((pair.first, pair.second))
+            alike = listed(f"'{n}'" for n in self.sensed.get((pair.first, pair.second), ()))
             if known is not None:
                 yield known.in_words()
             elif self.unsure & {pair.first, pair.second}:
                 yield (
                     f"{both} are never on together at rest, nor for an instant while all parts "
-                    "move at once; other orders of moving were too many to look for an instant in "
-                    "all of them"
+                    "move at once; not all other orders of moving were looked at for an instant, "
+                    "so what must not even then needs an interlock of its own"
+                )
+            elif alike:
+                yield (
+                    f"{both} are never on together, not for an instant, whichever part moves "
+                    f"first, as long as those that sense {alike} change over at the same moment"
                 )
             else:
                 yield (
@@ -126,8 +176,8 @@ class _Instants:
         missing = [load for load in loads if load in self.unsure and load not in self.blinks]
         if missing:
             yield (
-                "there are too many orders in which parts may move to tell of "
-                f"{listed(missing)} what happens for an instant"
+                f"what {listed(missing)} may do for an instant, where one part is quicker than "
+                "another, was not all looked at: there are too many orders of moving"
             )
 
 
@@ -146,8 +196,10 @@ class _Moments:
     after: int
 
     @classmethod
-    def of(cls, circuit: Circuit, state: State, vector: int, due: int) -> _Moments | None:
-        """Return the moments of an event, None where there are too many."""
+    def of(
+        cls, circuit: Circuit, state: State, vector: int, due: int, deadline: float
+    ) -> _Moments | None:
+        """Return the moments of an event, None where there are too many, or time is up."""
         first = (state, due)
         found = cls(first, {}, {}, 0)
         waiting = [first]
@@ -155,7 +207,7 @@ class _Moments:
             moment = waiting.pop()
             if moment in found.on:
                 continue
-            if len(found.on) >= MOST_MOMENTS:
+            if len(found.on) >= MOST_MOMENTS or clock.monotonic() > deadline:
                 return None
             found.on[moment], steps = one_by_one(circuit, moment[0], vector, moment[1])
             if steps is None:

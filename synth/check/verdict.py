@@ -30,14 +30,15 @@ def check(
     deadline: float | None = None,
     stop_at_first: bool = False,
     most_states: int = 500_000,
-    watch: Callable[[Explorer], None] | None = None,
+    watch: Callable[[Explorer, bool], None] | None = None,
 ) -> Verdict:
     """Return whether `design` fulfils `problem`, for every input sequence at any moments.
 
     `deadline` is a reading of `time.monotonic()` after which the check gives up, `most_states`
     the most states it explores. With `stop_at_first` it returns at the first defect; otherwise
     it goes on to find what else is wrong, for each load its shortest way to go wrong. `watch` is
-    given each cone that was explored and is well, with all events at which several parts move.
+    given each cone that was explored and is well, with all events at which several parts move,
+    and whether other orders of moving lead elsewhere.
     Raises Undecided when time or states run out; it never claims to hold what it did not explore.
     """
     began = clock.monotonic()
@@ -79,7 +80,7 @@ def check(
                 explorer.remember()
             explored, together = explore_cone(explorer, stop_at_first)
             if watch is not None and not explored.findings:
-                watch(explorer)
+                watch(explorer, together is not None)
         except Undecided as reason:
             # Another cone may still show that the design fails; that would be an answer.
             undecided = undecided or reason

@@ -48,7 +48,7 @@ def trimmed(design: Design, loads: Mapping[str, int]) -> Design:
 
 def left_out(design: Design, part: PartInUse, loads: Mapping[str, int]) -> Design | None:
     """Return the design with what a part fed where the part was fed, and all that served it alone
-    gone; None where it feeds nothing, or from several inputs."""
+    gone; None where it feeds nothing, or several inputs."""
     return _instead(design, part, "in", loads)
 
 
@@ -76,7 +76,17 @@ def small_changes(design: Design, problem: Problem) -> Iterator[Change]:
     one part left out, another input sensed, one sensing part put in, one input fed elsewhere."""
     loads = {r.load: r.needs for r in problem.requirements}
     yield from settings(design, problem, inputs=False)
-    yield from other_parts(design, problem)
+    taken = {part.name for part in design.parts}
+    for change in other_parts(design, problem):
+        # Another part is another one by its name, too: it is bought, and wires come off and go on.
+        before = {part.name: part for part in design.parts}
+        (other,) = (part for part in change.design.parts if part != before[part.name])
+        named = replace(other, name=free_name(f"{other.part} 1", set(taken)))
+        yield Change(
+            f"put {named.name} in place of {other.name}",
+            _in_place(design, before[other.name], named),
+            change.bears_on | {named.name},
+        )
     for part in design.parts:
         line = problem.kit.index.get(part.part)
         for terminal in ("in", *(line.shape.controls if line is not None else ())):

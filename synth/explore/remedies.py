@@ -136,12 +136,12 @@ class _Seeker:
         unbuilt = _how_wrong(defects)[0]
         counted = sum(d.fault in (Fault.UNITS, Fault.LIMIT) for d in defects)
         for change in self.changes(design, self.problem):
-            bears = [bool(cone & change.bears_on) for cone in cones]
-            if all(bears) is not all_of_it or (cones and not any(bears)):
-                continue
             if self.over():
                 self.cut_short = True
                 return
+            bears = [bool(cone & change.bears_on) for cone in cones]
+            if all(bears) is not all_of_it or (cones and not any(bears)):
+                continue
             self.tried += 1
             changed, wrong = self._with_enough(change.design)
             if left := _how_wrong(wrong)[0]:

@@ -83,59 +83,60 @@ def as_wired(
 
 
 def following_what_is_wired(
-    base: Design, problem: Problem, plan: Callable[[Problem], Outcome]
+    bases: Sequence[Design], problem: Problem, plan: Callable[[Problem], Outcome]
 ) -> Iterator[Design]:
-    """Yield designs in which loads that are not there yet follow those that are: by taps on what
-    feeds these, and relays; none where they follow none. `plan` gives the circuits."""
-    from synth.explore import tapped, unshared
+    """Yield designs in which loads that are not there yet follow those that are in `bases` (the
+    same loads in each): by taps on what feeds these, and relays; none where they follow none.
+    `plan` gives their circuits."""
     from synth.search.apart import only
-    from synth.search.relayed import following, relayed
+    from synth.search.relayed import following
 
-    there = {part.name for part in base.parts}
+    there = {part.name for part in bases[0].parts if part.type is PartType.LOAD}
     new = {r.load for r in problem.requirements} - there
     asked = following(
         only(problem, new), {r.load: r.signal for r in problem.requirements if r.load in there}
     )
-    taps = problem.kit.of_type(PartType.TAP_OFF)
-    supply = next(part for part in base.parts if part.type is PartType.SUPPLY)
-    if asked is None or not taps or supply.name != "supply":
+    if asked is None or not problem.kit.offers(PartType.TAP_OFF):
         return
     alone = plan(asked).design
-    if alone is None:
+    for base in bases if alone is not None else ():
+        assert alone is not None
+        yield from _tapped_and_relayed(base, alone, problem, new)
+
+
+def _tapped_and_relayed(
+    base: Design, alone: Design, problem: Problem, new: set[str]
+) -> Iterator[Design]:
+    """Yield `base` with the parts of `alone`, in which parts sense loads that are in `base`."""
+    from synth.explore import tapped, unshared
+    from synth.search.relayed import relayed
+
+    supply = next(part for part in base.parts if part.type is PartType.SUPPLY)
+    if supply.name != "supply":
         return
+    tap = problem.kit.of_type(PartType.TAP_OFF)[0]
     bare, beside = unshared(base), unshared(alone)
+    there = {part.name for part in base.parts}
     taken = set(there)
     names = {
         part.name: part.name if part.type is PartType.SUPPLY else free_name(part.name, taken)
         for part in beside.parts
     }
-    joined = Skeleton(
-        bare.kit,
-        (
-            *bare.parts,
-            *(
-                replace(part, name=names[part.name])
-                for part in beside.parts
-                if part.type is not PartType.SUPPLY
-            ),
-        ),
-        (
-            *bare.feeds,
-            *(
-                (replace(s, part=names[s.part]), replace(t, part=names[t.part]))
-                for s, t in beside.feeds
-            ),
-        ),
+    added = (replace(p, name=names[p.name]) for p in beside.parts if names[p.name] != "supply")
+    feeds = (
+        (replace(source, part=names[source.part]), replace(target, part=names[target.part]))
+        for source, target in beside.feeds
     )
+    joined = Skeleton(bare.kit, (*bare.parts, *added), (*bare.feeds, *feeds))
     for wiring in relayed(joined, new, problem.kit, ()):
         if not {*bare.feeds} <= {*wiring.feeds}:
             continue  # what is wired would be wired anew
-        added = tuple(part for part in wiring.parts if part.name not in there)
-        design = replace(base, parts=(*base.parts, *added))
+        parts = tuple(part for part in wiring.parts if part.name not in there)
+        design = replace(base, parts=(*base.parts, *parts))
         for source, target in wiring.feeds:
             if target.part not in there:
                 number = max(wire.number for wire in design.wires) + 1
-                design = tapped(design, source, Wire(number, source, target), taps[0])
+                design = tapped(design, source, Wire(number, source, target), tap)
         yield fitted(design, problem)
 
 

@@ -97,9 +97,10 @@ def change(
     if loads <= there:
         for base in bases:
             keep(base)
-    for base in bases if there & loads and not loads <= there else ():
+    if there & loads and not loads <= there:
+        share = ALONE_SHARE * seconds
         for grafted in following_what_is_wired(
-            base, problem, lambda asked: plan(asked, report, limit, seed, stopped, fast, memory)
+            bases, problem, lambda asked: plan(asked, report, share, seed, stopped, fast, memory)
         ):
             keep(grafted)
     beside = _new_alone(old, problem)
@@ -114,7 +115,7 @@ def change(
                 keep(whole)
     # No connection changes so; that may be had for less.
     dearest = min((way.price for way in found), default=None)
-    left = began + seconds - time.monotonic()
+    left = max(1.0, began + seconds - time.monotonic())
     outcome = plan(problem, report, PLAN_SHARE * left, seed, stopped, fast, memory)
     # What is proven is what counts first, and counts what is in stock.
     proven = (

@@ -8,7 +8,14 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from synth.check import check, check_with_instants, first_failure, simulate, structure
+from synth.check import (
+    check,
+    check_with_instants,
+    first_failure,
+    not_looked_at,
+    simulate,
+    structure,
+)
 from synth.check.replay import orders_that_end
 from synth.design import Design, Skeleton
 from synth.errors import DesignError, Undecided
@@ -34,7 +41,8 @@ REMEDY_SECONDS = 5.0
 REMEDY_STATES = 20_000
 """Seconds that may go into what would put a design right, and states into each change of it."""
 INSTANTS_SECONDS = 2.0
-"""Seconds that may go into what loads may do for an instant."""
+"""Seconds that may go into the check once more, for what loads may do for an instant, beside three
+times as many as it took before."""
 CHECK_LEAST = 10.0
 """Seconds that the check of a design may take, even beyond the end."""
 WITHOUT = "without the wishes"
@@ -114,11 +122,11 @@ def plan(
 
 
 def _with_instants(design: Design, problem: Problem, verdict: Verdict) -> Verdict:
-    """Return `verdict` with notes on what loads may do for an instant, if there is time."""
+    """Return `verdict` with notes on what loads may do for an instant, or that it is not known."""
     try:
-        return check_design(design, problem, INSTANTS_SECONDS)
+        return check_design(design, problem, INSTANTS_SECONDS + 3 * verdict.seconds)
     except Undecided:
-        return verdict
+        return replace(verdict, notes=(*verdict.notes, *not_looked_at(design, problem)))
 
 
 Check = Callable[[Design, Problem], Verdict | None]

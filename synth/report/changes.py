@@ -18,9 +18,9 @@ from synth.report.terminal import CAUTIONS, _checked, _Page, settings_in_words
 from synth.wording import counted, listed
 
 BEFORE = (
-    "Switch the supply off, lock it off and test that it is dead first. Then one list after the "
-    "other: first take off, then parts and settings, then put on. A wire keeps its number and its "
-    "end on an input; what moves is its end on an output."
+    "Switch the supply off, lock it off and test that it is dead first. Then go by the lists, one "
+    "after the other. A wire keeps its number and its end on an input; what moves is its end on an "
+    "output."
 )
 AFTER = (
     "Then go through the test sheet of the new pack (synth pack), which has all goals of now. "
@@ -119,12 +119,12 @@ def _print_steps(page: _Page, changes: Changes, dividers: set[str]) -> None:
     off = [(w, w.source, f"{w.target}, the whole wire") for w in changes.gone]
     off += [(w, w.source, f"stays on {w.target}") for w, _ in changes.moved]
     if off:
-        table = page.table("1. Take off", ">Wire", "From", "Its other end")
+        table = page.table("Take off first", ">Wire", "From", "Its other end")
         for wire, source, other in sorted(off, key=lambda item: item[0].number):
             page.row(table, str(wire.number), str(source), other)
         page.show(table)
     page.items(
-        "2. Parts and settings",
+        "Parts and settings",
         [f"take out {part.name}" for part in changes.taken_out]
         + [f"put in {told_part(part)}" for part in changes.added]
         + [f"set anew {told_anew(*pair)}" for pair in changes.set_anew]
@@ -132,7 +132,7 @@ def _print_steps(page: _Page, changes: Changes, dividers: set[str]) -> None:
     )
     on = [(w, "new") for w in changes.new] + [(w, "moved") for _, w in changes.moved]
     if on:
-        table = page.table("3. Put on", ">Wire", "From", "To", "")
+        table = page.table("Put on last", ">Wire", "From", "To", "")
         for wire, kind in sorted(on, key=lambda item: item[0].number):
             page.row(table, str(wire.number), str(wire.source), str(wire.target), kind)
         page.show(table)
@@ -140,7 +140,8 @@ def _print_steps(page: _Page, changes: Changes, dividers: set[str]) -> None:
         page.say("No wire is touched.")
     else:
         number = len(changes.stay)
-        page.say(f"The other {number} wires stay." if number > 1 else "No other wire stays.")
+        stays = "stays" if number == 1 else "stay"
+        page.say(f"{counted(number, 'other wire')} {stays}." if number else "No other wire stays.")
     if changes.carry:
         page.say(
             "Wires that stay and carry other units: "

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import inf
 
 from synth.parts.behaviour import PartType
 from synth.problem import Problem
@@ -26,9 +25,8 @@ from synth.search.stimuli import first_runs
 from synth.search.within import most_of_each
 
 FIRST_SHARE = 0.15
-FIRST_SECONDS = 6.0
-"""Part of the time left, and seconds at most, that may go into a circuit of several signals, asked
-for as one, before each of them is asked for by itself."""
+"""Part of the time left that may go into a circuit of several signals, asked for as one, before
+each of them is asked for by itself."""
 BY_SIGNAL_SHARE = 0.7
 """Part of the time left that may go into a design to begin with, where there was none in time."""
 APART_SHARE = 0.5
@@ -135,8 +133,7 @@ class OneByOne:
         engine = circuit.engine
         groups = separate(engine.problem, by_signal=True)
         several = engine.by_price and self._in_parts(engine.problem, groups)
-        share, most = (FIRST_SHARE, FIRST_SECONDS) if several else (1, inf)
-        with self.progress.sharing(share, most):
+        with self.progress.sharing(FIRST_SHARE if several else 1):
             circuit.found = found_by(engine, self.tools)
         if circuit.found.best is not None or circuit.found.closed or not several:
             return

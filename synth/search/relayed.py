@@ -35,9 +35,9 @@ from synth.signals import (
     loads_of,
 )
 
-SENSED = "what feeds "
-"""The input that stands for a load is called so, and by the load's name."""
-STEP = "step "
+SENSED = "\0feeds "
+"""The input that stands for a load is called so, and by the load's name: no name of a user's."""
+STEP = "\0step "
 """A load that stands for a step of what a goal asks is called so, and by a number."""
 MAKE, BREAK = PartType.RELAY_MAKE, PartType.RELAY_BREAK
 ON_LINE = Terminal("supply", "out")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from synth.design import Design, Terminal
-from synth.parts.behaviour import CONTROLLED, PartType
+from synth.parts.behaviour import PartType
 from synth.parts.kit import Kit
 
 
@@ -25,29 +25,41 @@ def refitted(design: Design, kit: Kit) -> Design:
 
     def of_output(source: Terminal) -> int:
         target = ends.get(source)
-        return 0 if target is None else of_input(target)
+        return 0 if target is None else needs[target]
 
-    def of_input(end: Terminal) -> int:
-        if end not in needs:
-            needs[end] = worked_out(end)
-        return needs[end]
-
-    def worked_out(end: Terminal) -> int:
+    def own_need(end: Terminal) -> int | None:
+        """Return what an input needs by itself, None where that is what its outputs hand on."""
         part = parts[end.part]
         offer = kit.index[part.part]
         if part.type is PartType.LOAD:
             own = part.setting("needs")
             return own if isinstance(own, int) else offer.units
-        if part.type in CONTROLLED and end.terminal in offer.shape.controls:
-            return offer.units
-        outputs = [of_output(Terminal(part.name, name)) for name in offer.shape.outputs]
+        return offer.units if end.terminal in offer.shape.controls else None
+
+    def handed_on(end: Terminal) -> int:
+        part = parts[end.part]
+        terminals = [Terminal(part.name, name) for name in kit.index[part.part].shape.outputs]
+        outputs = [of_output(terminal) for terminal in terminals]
         if part.type is PartType.TAP_OFF:
             return sum(outputs)
         if part.type is PartType.DIVIDER:
-            connected = [Terminal(part.name, n) in ends for n in offer.shape.outputs]
-            used = [need for need, there in zip(outputs, connected, strict=True) if there]
+            used = [n for n, terminal in zip(outputs, terminals, strict=True) if terminal in ends]
             return max((len(used) * (n - 1) + i for i, n in enumerate(used, 1) if n), default=0)
         return max(outputs, default=0)
+
+    # Without recursion: a board may have hundreds of contacts in series.
+    waiting = list(ends.values())
+    while waiting:
+        end = waiting[-1]
+        own = own_need(end)
+        outputs = kit.index[parts[end.part].part].shape.outputs if own is None else ()
+        behind = [ends[t] for name in outputs if (t := Terminal(end.part, name)) in ends]
+        left = [other for other in behind if other not in needs]
+        if end not in needs and left:
+            waiting += left
+            continue
+        needs.setdefault(end, handed_on(end) if own is None else own)
+        waiting.pop()
 
     def set_for(name: str) -> int | None:
         part = parts[name]

@@ -145,8 +145,10 @@ def test_a_load_that_follows_a_wired_one_is_tapped_there(tmp_path: Path) -> None
 def test_the_text_goes_in_the_order_of_the_work(dairy: Path) -> None:
     goals = DAIRY.replace("lamp while dark", "lamp while dark and busy").replace("10 s", "25 s")
     told = asked(dairy, goals.replace("chiller while warm, ", "")).output
-    steps = ["Goals", "step by step", "Take off first", "Parts and settings", "take out chiller",
-             "put in sensor busy 1", "set anew", "Put on last", "Assumptions", "Checked"]  # fmt: skip
+    steps = [
+        "Goals", "step by step", "Take off first", "Parts and settings", "take out chiller",
+        "put in sensor busy 1", "set anew", "Put on last", "Assumptions", "Checked",
+    ]  # fmt: skip
     assert [told.index(step) for step in steps] == sorted(told.index(step) for step in steps)
     flat = " ".join(told.split())
     assert "Wired, and in no goal any more: chiller." in flat

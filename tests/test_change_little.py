@@ -162,6 +162,17 @@ def test_another_design_altogether_is_asked_about(dairy: Path) -> None:
     assert "None of the loads that are wired is in these goals: is it the right design?" in told
 
 
+def test_a_kit_that_does_not_count_is_told(dairy: Path, tmp_path: Path) -> None:
+    """What is wired is of the starter kit; a goal file that names another one is read with that."""
+    for named, said in (("full", True), ("starter", False)):
+        goals = tmp_path / f"{named}.yaml"
+        text = DAIRY.replace("10 s", "25 s")
+        goals.write_text(f"kit: {named}\ngoals: ['{text}']\n", encoding="utf-8")
+        told = " ".join(asked(dairy, str(goals)).output.split())
+        line = "the kit is 'starter', not 'full' as the goal file says"
+        assert (line in told) is said
+
+
 def test_a_way_that_is_not_there_is_told_after_those_that_are(dairy: Path) -> None:
     told = asked(dairy, DAIRY.replace("10 s", "25 s"), "--way", "9")
     assert told.exit_code == 2

@@ -59,6 +59,9 @@ def _posed(goal_list: GoalList, kit: str | None, contradictory: bool = False) ->
     """Return the problem that a goal list asks; see `read_problem`."""
     if kit is not None:
         told = tuple(line for line in goal_list.defaults if not line.startswith(KIT_BY_DEFAULT))
+        stated = told == goal_list.defaults
+        if stated and Path(goal_list.kit).resolve() != Path(kit).resolve():
+            told = (f"{KIT_BY_DEFAULT}'{kit}', not '{goal_list.kit}' as the goal file says", *told)
         goal_list = replace(goal_list, kit=kit, defaults=told)
     chosen = load_kit(kit or goal_list.kit or DEFAULT_KIT)
     problem = pose(goal_list, chosen, contradictory)

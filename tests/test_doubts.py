@@ -112,6 +112,7 @@ ASKED = [
     ("lamp while a and either b or c", "what belongs together", "(b or c)"),
     ("fan while it is not raining or windy", "how far 'not' reaches", "neither a nor b"),
     ("fan while tank is not full or dry", "how far 'not' reaches", "brackets"),
+    ("fan while not hot or damp", "how far 'not' reaches", "neither a nor b"),
     ("alarm when armed and door or window are open", "of which of these", "each by itself"),
     ("pump while low, inhibit while dry", "'inhibit' names no load", "never while dry"),
     ("pump while low, reset while dry", "'reset' names no load", "never while dry"),

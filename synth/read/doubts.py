@@ -189,9 +189,13 @@ DOUBTS: tuple[Doubt, ...] = (
         "say 'while neither a nor b', or put what belongs together in brackets: 'not (a and b)'",
     ),
     Doubt(
-        re.compile(r"\bit(?: is|'s) not (?:\w+ )+or (?!not\b|it\b|while\b|when\b|if\b)"),
+        re.compile(
+            r"\b(?:it(?: is|'s) not (?:\w+ )+|(?:while|when|whenever|if) not (?:the )?\w+ )"
+            r"or (?!not\b|it\b|while\b|when\b|whenever\b|if\b|at\b|by\b)"
+        ),
         "it is not clear how far 'not' reaches",
-        "say 'while neither a nor b', or put what belongs together in brackets: 'not (a and b)'",
+        "say 'while neither a nor b', or 'while b or not a', or put what belongs together in "
+        "brackets: 'not (a and b)'",
     ),
     Doubt(
         re.compile(r"\b(?:and|or) either\b|\beither\b[^,;]*\bor\b[^,;]*\band\b"),

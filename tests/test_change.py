@@ -174,16 +174,19 @@ def test_what_stays_keeps_its_designation(wired: Path) -> None:
 
 
 def test_ways_that_disturb_less_are_kept_though_they_cost_more() -> None:
-    def way(connections: int, moved: int, to_buy: int) -> Any:
+    def way(connections: int, moved: int, to_buy: int, units: int = 9) -> Any:
         changes = SimpleNamespace(disturbed=moved)
         return SimpleNamespace(
-            connections=connections, changes=changes, to_buy=to_buy, price=0, supply=0
+            connections=connections, changes=changes, to_buy=to_buy, price=0, supply=units
         )
 
     cheap, calm, both = way(0, 5, 13), way(0, 1, 14), way(2, 7, 9)
     still = way(1, 0, 20)
     beaten = [way(0, 1, 15), way(1, 5, 13), way(2, 8, 9)]
     assert changing._front([*beaten, still, both, cheap, calm]) == (calm, cheap, still, both)
+    # So is one that is worse in all of that and needs fewer units.
+    frugal = way(3, 9, 30, 4)
+    assert changing._front([way(3, 9, 30), frugal, calm]) == (calm, frugal)
 
 
 def test_labels_that_change_are_told() -> None:

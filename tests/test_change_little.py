@@ -19,7 +19,7 @@ from test_change import asked, document, really
 from synth import pipeline
 from synth.check import structure
 from synth.design import Design, Terminal, Wire, design_document
-from synth.explore import trimmed
+from synth.explore import small_changes, trimmed
 from synth.parts.behaviour import PartType
 from synth.share import refitted
 
@@ -196,6 +196,33 @@ def test_a_clock_that_serves_nothing_goes_too() -> None:
     left = trimmed(design, {"lamp": 1})
     assert not {"K", "T", "pump"} & {p.name for p in left.parts}
     assert {"K", "T", "pump"} <= {p.name for p in trimmed(design, {"pump": 1}).parts}
+
+
+def test_tap_offs_that_are_there_stay_where_one_output_is_left() -> None:
+    """Only what a change itself would put in, and needs for nothing, is left out of it."""
+    design = wired(
+        [
+            part("probe", PartType.SENSOR, input="hot", contact="make"),
+            part("T", PartType.PULSE, time=5000),
+            load("bell"),
+            load("lamp"),
+        ],
+        {
+            "probe.in": "supply", "T.in": "supply", "T.start": "probe.out", "bell.in": "T.out",
+            "lamp.in": "supply",
+        },
+    )  # fmt: skip
+    there = {p.name for p in design.parts if p.type is PartType.TAP_OFF}
+    assert len(there) == 2
+    problem = pipeline.read_problem(None, "bell while hot, lamp always", "full")
+    after = {change.step: change.design for change in small_changes(design, problem)}
+    # By hand: the bell hangs on the probe, which fed the timer alone; the timer goes.
+    moved = after["let bell:in be fed from probe:out"]
+    assert "T" not in {p.name for p in moved.parts}
+    assert {p.name for p in moved.parts if p.type is PartType.TAP_OFF} == there
+    # The lamp on the probe as well takes a tap-off more.
+    both = after["let lamp:in be fed from probe:out"]
+    assert len({p.name for p in both.parts if p.type is PartType.TAP_OFF} - there) == 1
 
 
 def a_tree(random: Random) -> Design:

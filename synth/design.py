@@ -72,6 +72,11 @@ class Design:
                 return part
         raise KeyError(name)
 
+    @property
+    def highest(self) -> int:
+        """The highest number of a wire, 0 without one: new wires are counted on from it."""
+        return max((wire.number for wire in self.wires), default=0)
+
     def price(self, kit: Kit, stock: Iterable[tuple[str, int]] = ()) -> int:
         """Return the sum of the prices of all parts, in coins, less those in `stock` (number by
         kit name)."""

@@ -127,7 +127,7 @@ def _in_place(design: Design, part: PartInUse, other: PartInUse) -> Design:
     def there(end: Terminal) -> Terminal:
         return replace(end, part=other.name) if end.part == part.name else end
 
-    number = _highest(design)
+    number = design.highest
     wires = []
     for wire in design.wires:
         moved = replace(wire, source=there(wire.source), target=there(wire.target))
@@ -210,7 +210,7 @@ def tapped(design: Design, source: Terminal, wire: Wire, tap: KitPart) -> Design
     wires = [
         replace(w, source=Terminal(at, "rest")) if w is there else w for w in design.wires
     ]
-    highest = _highest(design)
+    highest = design.highest
     number = max(highest, wire.number) + 1
     if wire.number > highest:  # the wire is new: its number comes after that of the tap-off
         number, wire = wire.number, replace(wire, number=wire.number + 1)
@@ -255,7 +255,7 @@ def _sensing(
 
 
 def _in_wire(design: Design, wire: Wire, part: PartInUse) -> Design:
-    number = _highest(design) + 1
+    number = design.highest + 1
     wires = [
         replace(other, source=Terminal(part.name, "out")) if other is wire else other
         for other in design.wires
@@ -271,7 +271,7 @@ def _beside(
     an input before that."""
     both = free_name(f"{joint.name} 1", {other.name for other in design.parts} | {part.name})
     one, other_end = (Terminal(both, name) for name in joint.shape.power)
-    number = max(_highest(design), wire.number)
+    number = max(design.highest, wire.number)
     wires = [
         replace(w, source=Terminal(both, "out")) if w is wire else w for w in design.wires
     ]
@@ -282,7 +282,3 @@ def _beside(
     parts = (*design.parts, part, PartInUse(both, PartType.JOINT, joint.name))
     joined = replace(design, parts=parts, wires=tuple(wires))
     return tapped(joined, source, Wire(number + 3, source, Terminal(part.name, "in")), tap)
-
-
-def _highest(design: Design) -> int:
-    return max((wire.number for wire in design.wires), default=0)

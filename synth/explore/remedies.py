@@ -377,7 +377,7 @@ def _moved(design: Design, problem: Problem) -> Iterator[Change]:
                 frozenset({wire.target.part}),
                 (wire.number,),
             )
-    number = max((wire.number for wire in design.wires), default=0) + 1
+    number = design.highest + 1
     for target in open_:
         for source in free:
             yield Change(

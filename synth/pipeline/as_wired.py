@@ -135,7 +135,7 @@ def _tapped_and_relayed(
         design = replace(base, parts=(*base.parts, *parts))
         for source, target in wiring.feeds:
             if target.part not in there:
-                number = max(wire.number for wire in design.wires) + 1
+                number = design.highest + 1
                 design = tapped(design, source, Wire(number, source, target), tap)
         yield fitted(design, problem)
 

@@ -126,7 +126,7 @@ def change(
     fewest = len(bare.feeds) + 1
     if outcome.design is not None:
         taken = {part.name for part in old.parts}
-        anew = keep(named_after(old, outcome.design, taken, _highest(old)))
+        anew = keep(named_after(old, outcome.design, taken, old.highest))
         fewest = anew.connections if anew is not None else fewest
     end = min(began + seconds, time.monotonic() + KEEP_SECONDS)
     progress = Progress(deadline=end)
@@ -211,7 +211,7 @@ def _grafted(old: Design, alone: Design, behind: Terminal, problem: Problem) -> 
         else wire
         for wire in old.wires
     ]
-    first = _highest(old) + 1
+    first = old.highest + 1
     wires.append(Wire(first, behind, Terminal(at, "in"), whole))
     for number, wire in enumerate(alone.wires, first + 1):
         source = Terminal(at, "branch")
@@ -276,10 +276,6 @@ def _beside_the_supply(design: Design) -> list[PartInUse]:
     return [part for part in design.parts if part.type is not PartType.SUPPLY]
 
 
-def _highest(old: Design) -> int:
-    return max((wire.number for wire in old.wires), default=0)
-
-
 def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
     """Return `new` with the names of `old`: `same` names the old one of some of its parts, and
     splitting parts are matched by what they feed."""
@@ -298,4 +294,4 @@ def _renamed(new: Design, same: Mapping[str, str], old: Design) -> Design:
     taken = {part.name for part in old.parts} | {
         part.name for part in named.parts if part.type not in SPLITTING
     }
-    return named_after(old, named, taken, _highest(old), only_splitting=True)
+    return named_after(old, named, taken, old.highest, only_splitting=True)
